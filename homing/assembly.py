@@ -1,0 +1,180 @@
+"""From the tables of a file to a ``Lift``: the steps 2 to 5 of ``homing.liftfile``."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from homing.defaults import fill
+from homing.liftchecks import check, notes
+from homing.liftfile import Lift
+from homing.liftkeys import SECTIONS, check_keys, unknown_key
+from homing.liftmodels import LogRole, LogTable, Table
+from homing.sensortables import MODELS, AnySensor
+from homing.tolerances import work_out
+from homing.values import is_number
+from sensor_models.errors import InputError
+
+Model = TypeVar("Model", bound=Table)
+
+#: Units that a log's column may have, by role.
+LOG_UNITS: dict[str, tuple[str, ...]] = {
+    "time": ("s", "ms", "us", "ns"),
+    "counts": ("counts", "mm"),
+    "command": ("fraction", "V", "percent"),
+    "sensor": (),
+    "battery_v": ("V", "mV"),
+    "current_a": ("A", "mA"),
+    "state": (),
+    "target": ("mm", "counts"),
+}
+
+
+def assemble(given: Mapping[str, Any], source: str, *, with_tolerances: bool = True) -> Lift:
+    """Check and complete the tables of a lift file.
+
+    Parameters
+    ----------
+    given : mapping
+        The file as read.
+    source : str
+        Name of the file, for messages.
+    with_tolerances : bool
+        False while the bounds of a tolerance are being tried.
+
+    Raises
+    ------
+    InputError
+        For the first thing that cannot be used.
+    """
+    check_keys(given, source)
+    tables, assumed = fill(given, source)
+    sections = {
+        name: build(model, tables[name], name, source) for name, model in SECTIONS.items() if name in tables
+    }
+    lift = Lift(
+        source=source,
+        **{"string": None, **sections},  # type: ignore[arg-type]
+        sensors=_sensors("sensor", tables.get("sensor", []), source),
+        candidates=_sensors("candidate", tables.get("candidate", []), source),
+        fault_rates=_fault_rates(tables.get("fault_rates", {}), source),
+        log=_log(tables["log"], source) if "log" in tables else None,
+        tolerances=(),
+        assumed=assumed,
+        notes=(),
+        given=given,
+    )
+    check(lift)
+    object.__setattr__(lift, "notes", notes(lift))
+    if with_tolerances:
+        object.__setattr__(lift, "tolerances", work_out(lift, _try_changes))
+    return lift
+
+
+def changed(lift: Lift, changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the given tables of a lift with some keys changed."""
+    tables = copy.deepcopy(dict(lift.given))
+    for path, value in changes.items():
+        table, key = _table_of(tables, lift, path)
+        table[key] = list(value) if isinstance(value, tuple) else value
+    return tables
+
+
+def build(model: type[Model], table: Mapping[str, Any], prefix: str, file: str, **context: Any) -> Model:
+    """Return the validated model of one table; its first error becomes one sentence."""
+    try:
+        return model.model_validate(table, context=context)
+    except ValidationError as error:
+        found = error.errors(include_url=False)
+        first = min(found, key=lambda each: each["type"] == "missing")
+    key = ".".join([prefix, *map(str, first["loc"])])
+    if first["type"] == "missing":
+        raise InputError("must be given", file=file, key=key)
+    if first["type"] == "extra_forbidden":
+        raise unknown_key(str(first["loc"][-1]), prefix, model.model_fields, file)
+    must = first["msg"] if first["type"] == "must" else f"must be a table of keys ({first['msg']})"
+    raise InputError(must, file=file, key=key, got=first["input"])
+
+
+def _try_changes(lift: Lift, changes: Mapping[str, Any]) -> Lift:
+    return assemble(changed(lift, changes), lift.source, with_tolerances=False)
+
+
+def _table_of(tables: dict[str, Any], lift: Lift, path: str) -> tuple[dict[str, Any], str]:
+    section, _, rest = path.partition(".")
+    if section in SECTIONS and rest in SECTIONS[section].model_fields:
+        return tables.setdefault(section, {}), rest
+    named, _, key = rest.rpartition(".")
+    for group, sensors in (("sensor", lift.sensors), ("candidate", lift.candidates)):
+        for row, sensor in enumerate(sensors if section == group else ()):
+            table = tables[group][row]
+            if named == sensor.name and key in type(sensor).model_fields:
+                return table, key
+            if named == f"{sensor.name}.magnet" and "magnet" in type(sensor).model_fields:
+                magnet = sensor.magnet  # type: ignore[union-attr]
+                if key == "remanence_t" and isinstance(table.get("magnet"), dict):
+                    table["magnet"].pop("grade", None)
+                default = magnet.model_dump(exclude_none=True, exclude={"shape", "remanence_t"})
+                return table.setdefault("magnet", {"shape": magnet.shape.word, **default}), key
+    raise unknown_path(path, lift)
+
+
+def unknown_path(path: str, lift: Lift) -> InputError:
+    """Error for a dotted key that this lift does not have."""
+    from homing.values import nearest
+
+    return InputError(
+        f"is not a numeric key of this lift{nearest(path, lift.quantities())}", file=lift.source, key=path
+    )
+
+
+def _sensors(group: str, tables: list[dict[str, Any]], file: str) -> tuple[AnySensor, ...]:
+    made: list[AnySensor] = []
+    for table in tables:
+        model = MODELS[table["kind"]]
+        keys = {key: value for key, value in table.items() if key != "kind"}
+        made.append(build(model, keys, f"{group}.{table['name']}", file, candidate=group == "candidate"))
+    return tuple(made)
+
+
+def _fault_rates(table: Mapping[str, Any], file: str) -> dict[str, float]:
+    for fault, rate in table.items():
+        if not is_number(rate) or rate < 0:
+            raise InputError(
+                "must be a number of at least 0", file=file, key=f"fault_rates.{fault}", got=rate
+            )
+    return {fault: float(rate) for fault, rate in table.items()}
+
+
+def _log(table: Mapping[str, Any], file: str) -> LogTable:
+    roles: dict[str, LogRole] = {}
+    for name, entry in table.items():
+        if name == "mm_per_count":
+            continue
+        role = name.rstrip("0123456789").rstrip("_") if name not in LOG_UNITS else name
+        if role not in LOG_UNITS:
+            raise unknown_key(
+                name, "log", (*LOG_UNITS, "counts_2", "current_2", "sensor_2", "mm_per_count"), file
+            )
+        if not isinstance(entry, dict):
+            raise InputError(
+                'must be a table such as { column = "NAME" }', file=file, key=f"log.{name}", got=entry
+            )
+        roles[name] = build(LogRole, entry, f"log.{name}", file)
+        _check_unit(name, role, roles[name], file)
+    scale = {"mm_per_count": table["mm_per_count"]} if "mm_per_count" in table else {}
+    return (
+        LogTable.model_validate({"roles": roles})
+        if not scale
+        else build(LogTable, {"roles": roles, **scale}, "log", file)
+    )
+
+
+def _check_unit(name: str, role: str, column: LogRole, file: str) -> None:
+    accepted = LOG_UNITS[role]
+    if column.unit is not None and column.unit not in accepted:
+        words = ", ".join(f'"{unit}"' for unit in accepted) or "left out"
+        raise InputError(f"must be one of {words}", file=file, key=f"log.{name}.unit", got=column.unit)

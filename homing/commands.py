@@ -1,0 +1,240 @@
+"""``downstop verify``: options in, verdict out.
+
+The flow of one call:
+
+1. the options are held against each other, the lift file is read, and every output is tried, so that
+   nobody waits for a result that cannot be kept;
+2. the study runs (``homing.verify``), or one run alone (``homing.simulate`` with ``--run``);
+3. files are written whole, then the terminal table, then the verdict as exit code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from sensor_models.errors import InputError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+    from rich.console import Console
+
+    from homing.liftfile import Lift
+    from homing.results import Run, Verification
+
+#: Where the periods of a real log come from; named, not imported, since ``homing`` stands below ``replay``.
+MEASURED_PERIODS = "replay.timing:measured_periods"
+STANDARD_OUTPUT = "-"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choices:
+    """The options of one call."""
+
+    json: str | None
+    out: str | None
+    show: bool
+    seed: int
+    workers: int | None
+    quiet: bool
+    runs: int
+    run: int | None
+    trace: str | None
+    timing_from: str | None
+
+    @property
+    def silent(self) -> bool:
+        """True when nothing but the JSON may go to standard output."""
+        return self.json == STANDARD_OUTPUT
+
+    def check(self) -> None:
+        """Refuse combinations without a meaning."""
+        if self.run is not None and (self.out is not None or self.show):
+            raise InputError(
+                "must be left out with --run: a single run has a trace (--trace), no report", key="--out"
+            )
+
+
+_OPTIONS: tuple[Callable[[Any], Any], ...] = (
+    click.argument("lift", required=False, metavar="[LIFT]"),
+    click.option("--lift", "named", metavar="LIFT", help="The lift file; the built-in example by default."),
+    click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
+    click.option("--out", metavar="DIR", help="Write a report with figures into this folder."),
+    click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),
+    click.option(
+        "--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True, help="Seed of all draws."
+    ),
+    click.option(
+        "--workers",
+        type=click.IntRange(1, 1024),
+        help="Cores to use; all by default. Never changes a number.",
+    ),
+    click.option("--quiet", is_flag=True, help="No progress and no tables; the verdict only."),
+    click.option(
+        "--runs",
+        type=click.IntRange(1, 10_000_000),
+        default=2000,
+        show_default=True,
+        help="Runs of the ensemble.",
+    ),
+    click.option(
+        "--run", "run", type=click.IntRange(0), metavar="K", help="Reproduce run K of the ensemble alone."
+    ),
+    click.option(
+        "--trace", metavar="FILE", help="Write the nominal run, or run K, tick by tick (.csv or .parquet)."
+    ),
+    click.option(
+        "--timing-from", metavar="LOG", help="Draw the loop's periods from those measured in a log."
+    ),
+)
+
+
+def _with_options(command: Callable[..., int]) -> Callable[..., int]:
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+@click.command()
+@_with_options
+def verify(lift: str | None, named: str | None, **options: Any) -> int:
+    """Say whether a lift zeroes within its limits, and what to change if not.
+
+    LIFT is a lift file (TOML); without one the built-in example is verified. Exit code 0: every
+    requirement holds; 1: one falls short; 2: the input cannot be used.
+    """
+    choices = Choices(**options)
+    choices.check()
+    if lift is not None and named is not None:
+        raise InputError("must be given once: as an argument or with --lift", key="LIFT", got=named)
+    from homing.liftfile import load_lift
+
+    loaded = load_lift(lift if lift is not None else named)
+    folder = _try_outputs(choices)
+    periods_s = _measured_periods(choices.timing_from)
+    if choices.run is not None:
+        return _single(loaded, choices, periods_s)
+    return _whole(loaded, choices, folder, periods_s)
+
+
+def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray[np.float64] | None) -> int:
+    from homing.progress import Progress
+    from homing.verify import verify as study
+
+    with Progress(shown=not choices.quiet) as progress:
+        verification = study(
+            lift,
+            runs=choices.runs,
+            seed=choices.seed,
+            workers=choices.workers,
+            periods_s=periods_s,
+            progress=progress,
+        )
+    if choices.trace is not None:
+        _write_trace(verification.nominal, choices.trace)
+    page = _write_report(verification, folder)
+    if choices.json is not None:
+        from homing.report.jsonform import verification_json
+
+        _write_json(verification_json(verification), choices.json)
+    if not choices.silent:
+        _tell(verification, choices.quiet)
+    if page is not None:
+        click.echo(f"report: {page}", err=True)
+        if choices.show:
+            click.launch(page.as_uri())
+    return 0 if verification.passed else 1
+
+
+def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None) -> int:
+    from homing.results import Outcome
+    from homing.simulate import simulate
+
+    run = simulate(lift, seed=choices.seed, run=choices.run, periods_s=periods_s)
+    if choices.trace is not None:
+        _write_trace(run, choices.trace)
+    if choices.json is not None:
+        from homing.report.jsonform import run_json
+
+        _write_json(run_json(run, lift), choices.json)
+    if not choices.silent:
+        from homing.report.terminal import show_run
+
+        show_run(run, _console())
+    return 0 if run.outcome is Outcome.ZEROED else 1
+
+
+def _try_outputs(choices: Choices) -> Path | None:
+    """Refuse what cannot be written; return the folder of the report, if there is to be one."""
+    from homing.report.files import check_file, check_folder
+
+    if choices.json is not None and not choices.silent:
+        check_file(choices.json, key="--json")
+    if choices.trace is not None:
+        from homing.report.tracefile import SUFFIXES
+
+        check_file(choices.trace, key="--trace", suffixes=SUFFIXES)
+    if choices.out is not None:
+        return check_folder(choices.out, key="--out")
+    if choices.show:
+        import tempfile
+
+        return Path(tempfile.mkdtemp(prefix="downstop-"))
+    return None
+
+
+def _measured_periods(log: str | None) -> NDArray[np.float64] | None:
+    """Loop periods [s] measured in a log."""
+    if log is None:
+        return None
+    module, _, name = MEASURED_PERIODS.partition(":")
+    periods_s: NDArray[np.float64] = getattr(import_module(module), name)(log)
+    return periods_s
+
+
+def _write_report(verification: Verification, folder: Path | None) -> Path | None:
+    if folder is None:
+        return None
+    from homing.report.page import write_report
+
+    return write_report(verification, folder)
+
+
+def _write_trace(run: Run, file: str) -> None:
+    from homing.report.tracefile import write_trace
+
+    write_trace(run.trace, file)
+
+
+def _write_json(document: Any, file: str) -> None:
+    from homing.report.files import write_text
+    from homing.report.jsonform import to_text
+
+    if file == STANDARD_OUTPUT:
+        click.echo(to_text(document), nl=False)
+    else:
+        write_text(file, to_text(document), key="--json")
+
+
+def _tell(verification: Verification, quiet: bool) -> None:
+    if quiet:
+        click.echo(
+            f"{verification.lift.name}: {verification.verdict}"
+            + "".join(f"; {a}" for a in verification.advice[:1])
+        )
+        return
+    from homing.report.terminal import show
+
+    show(verification, _console())
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False)

@@ -1,0 +1,256 @@
+"""The lift as equations, and a lift file as the record that the kernel reads.
+
+Every length and force is referred to the carriage. State: spool height s and speed u, carriage height
+x and speed v, integral z of the drive's speed loop. t time. All SI.
+
+Symbols: G = w/u motor shaft speed per spool speed [rad/m]; n motors; R, ke, kt, Tf of one motor
+(``homing.motor``); i current of one motor; U battery terminals; m carriage mass; M = n J G^2 rotors at the
+carriage; eta gear efficiency; W weight along the travel; sign s' of sliding.
+
+(1) motor        F = n kt G i;  shorted: i = -ke G u / R;  open: i = 0
+(2) battery      U = U0 - Rb (Io + n d i),  i = (d U - ke G u) / R  at duty d, solved for i
+(3) line         h = s - o;  past the spare line L it winds the other way round: h -> -2 L - h
+(4) pull-up      T = max(0, k e + c f(e) e'),  e = h - x,  f fades in over the first 0.2 mm of stretch
+(5) return       T = max(0, T0 + kr (x - s - slack)), past the take-up spring's travel stiff as (4);
+                 belt and screw: (4) the other way round beyond their backlash
+(6) speed loop   i = kp (r - u) + z,  z' = ki (r - u), limited by current and by U (then z stops);
+                 r ramps to the commanded speed; kp = 2 (m + M) / (tau n kt G), ki = kp / (2 tau), which
+                 puts both poles of the loop at -1 / tau: no overshoot but that of the zero
+(7) gear         spool force = eta (F - s' Ff) while the motor drives, (F - s' Ff) / eta while the load
+                 drives; Ff = n Tf G; a lead screw is not driven by its load
+(8) stop         N = max(0, K d (1 + D d' / v0)), depth d, v0 the speed at touch (at least 10 mm/s),
+                 D from the restitution by the exact relation in ``homing.impact``
+(9) friction     Coulomb, set-valued: a body at rest stays stuck until the other forces exceed the
+                 static friction (spool: motor friction and gear losses), then slides
+
+    m v' = T_up - T_back - W - s'_x friction - viscous v + N_low - N_high
+    M u' = gear(F) - T_up dh/ds + T_back
+
+Assumptions: no inductance (far faster than the drive's loop), no waves in the string, spool radius does
+not change with layers, motor friction and gear efficiency do not depend on speed, both motors share
+current alike. The drive's speed loop is a critically damped proportional-integral loop.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from homing.impact import damping_number
+from homing.kernel.codes import Coupling, Mode, Order
+from homing.kernel.layout import RUN, Records
+from homing.motor import Motor
+from homing.words import CommandKind, EncoderPlace, StopKind, WindingsOff
+
+if TYPE_CHECKING:
+    from homing.builtin import Settings
+    from homing.liftfile import Lift
+
+G_M_S2 = 9.80665
+MM, MS = 1e-3, 1e-3
+N_PER_MM = 1e3
+
+#: Longest run; every moving phase has its own, shorter time-out [s].
+LONGEST_RUN_S = 60.0
+#: How long a run is watched after it was zeroed or faulted, to see a lift that sags or still moves [s].
+WATCHED_AFTER_S = 1.0
+#: Supply below which small controllers cut the sensors' rail [V]; read in a controller's documentation:
+#: outputs and sensor rails disabled at 6.3 V.
+RAIL_LOW_V = 6.3
+#: A guard speed: counts that change faster than this many free speeds have jumped.
+POSSIBLE_SHARE = 2.0
+
+Values = Mapping[str, Any]
+
+
+class Numbers:
+    """The numbers of a lift with drawn values put over them; a missing key is an error."""
+
+    def __init__(self, lift: Lift, values: Values) -> None:
+        self._nominal = lift.quantities()
+        self._values = values
+
+    def __call__(self, key: str, scale: float = 1.0) -> Any:
+        value = self._values[key] if key in self._values else self._nominal[key]
+        return np.asarray(value, dtype=np.float64) * scale
+
+    def drawn(self, key: str) -> bool:
+        return key in self._values
+
+    def nominal(self, key: str) -> float:
+        return self._nominal[key]
+
+
+def fill_lift(runs: Records, lift: Lift, values: Values) -> None:
+    """Fill the plant, drive and controller fields of ``runs`` (n,).
+
+    Parameters
+    ----------
+    runs : recarray, shape (n,), dtype ``RUN``
+        Written in place.
+    lift : Lift
+        Nominal numbers.
+    values : mapping
+        ``section.key`` to a number or (n,) array in the file's unit, put over the nominal ones.
+    """
+    q = Numbers(lift, values)
+    _fill_carriage(runs, lift, q)
+    _fill_coupling(runs, lift, q)
+    _fill_drive(runs, lift, q)
+    _fill_supply_and_controller(runs, q)
+
+
+def new_runs(count: int) -> Records:
+    """``count`` empty run records, with no fault."""
+    runs = np.zeros(count, RUN).view(np.recarray)
+    runs.fault_height_m = -1.0e6
+    runs.fault_onset_s = 1.0e300
+    runs.max_time_s = LONGEST_RUN_S
+    runs.after_s = WATCHED_AFTER_S
+    return runs
+
+
+def _follows(lift: Lift, key: str) -> bool:
+    """Whether a key was worked out from another one, and so moves with it."""
+    return any(assumed.key == key for assumed in lift.assumed)
+
+
+def _fill_carriage(runs: Records, lift: Lift, q: Numbers) -> None:
+    runs.mass_kg = q("lift.moving_mass_kg")
+    weight = q("lift.weight_n")
+    if _follows(lift, "lift.weight_n") and not q.drawn("lift.weight_n"):
+        weight = q("lift.moving_mass_kg") * G_M_S2
+    runs.gravity_n = weight * math.sin(math.radians(lift.lift.incline_deg))
+    runs.friction_n = q("lift.friction_n")
+    static = q("lift.static_friction_n")
+    if q.drawn("lift.friction_n") and not q.drawn("lift.static_friction_n") and q.nominal("lift.friction_n") > 0.0:
+        static = static * q("lift.friction_n") / q.nominal("lift.friction_n")
+    runs.static_friction_n = static
+    runs.viscous_n_s_per_m = q("lift.viscous_n_s_per_m")
+    runs.travel_m = q("lift.travel_mm", MM)
+    runs.start_m = q("lift.start_mm", MM)
+    runs.stop_n_per_m = q("stop.stiffness_n_per_mm", N_PER_MM)
+    runs.stop_loss = damping_number(q("stop.restitution"))
+
+
+def _fill_coupling(runs: Records, lift: Lift, q: Numbers) -> None:
+    runs.coupling = Coupling(int(lift.drive.kind))
+    if lift.string is None:
+        runs.pull_n_per_m = q("drive.stiffness_n_per_mm", N_PER_MM)
+        # damping of belt and screw: a twentieth of critical, own estimate
+        runs.pull_n_s_per_m = 0.1 * np.sqrt(runs.pull_n_per_m * runs.mass_kg)
+        runs.backlash_m = q("drive.backlash_mm", MM)
+        return
+    runs.pull_n_per_m = q("string.stiffness_n_per_mm", N_PER_MM)
+    runs.pull_n_s_per_m = q("string.damping_n_s_per_m")
+    runs.spare_m = q("string.spare_line_mm", MM) * q("drive.travel_per_line")
+    if lift.string.return_string:
+        runs.return_n_per_m = q("string.return_stiffness_n_per_mm", N_PER_MM)
+        runs.return_slack_m = q("string.return_slack_mm", MM) * q("drive.travel_per_line")
+        runs.return_preload_n = q("string.return_preload_n")
+        runs.take_up_m = q("string.return_take_up_mm", MM)
+
+
+def travel_per_turn_m(lift: Lift, q: Numbers) -> Any:
+    """Carriage travel for one turn of spool, pulley or screw [m]."""
+    if lift.drive.lead_mm is not None:
+        return q("drive.lead_mm", MM) * q("drive.travel_per_line")
+    key = "drive.spool_diameter_mm" if lift.drive.spool_diameter_mm is not None else "drive.pulley_diameter_mm"
+    return math.pi * q(key, MM) * q("drive.travel_per_line")
+
+
+def motor_of(q: Numbers) -> Motor:
+    """One motor of the lift, its numbers floats or arrays."""
+    return Motor(
+        free_speed_rad_per_s=q("drive.motor_free_speed_rpm") * 2.0 * math.pi / 60.0,
+        stall_torque_nm=q("drive.motor_stall_torque_nm"),
+        stall_current_a=q("drive.motor_stall_current_a"),
+        free_current_a=q("drive.motor_free_current_a"),
+        nominal_v=q("drive.nominal_voltage_v"),
+    )
+
+
+def _fill_drive(runs: Records, lift: Lift, q: Numbers) -> None:
+    motor = motor_of(q)
+    turn_m = travel_per_turn_m(lift, q)
+    runs.motors = lift.drive.motors
+    runs.ratio_rad_per_m = 2.0 * math.pi * q("drive.gear_ratio") / turn_m
+    runs.spool_mass_kg = runs.motors * q("drive.rotor_inertia_kg_m2") * runs.ratio_rad_per_m**2
+    runs.force_n_per_a = runs.motors * motor.torque_nm_per_a * runs.ratio_rad_per_m
+    runs.motor_friction_n = runs.motors * motor.friction_nm * runs.ratio_rad_per_m
+    runs.efficiency = q("drive.gear_efficiency")
+    runs.back_emf_v_s = motor.emf_v_s_per_rad
+    runs.resistance_ohm = motor.resistance_ohm
+    runs.current_limit_a = q("drive.current_limit_a") / runs.motors
+    tau_s = q("drive.speed_loop_time_constant_ms", MS)
+    runs.loop_a_s_per_m = 2.0 * (runs.mass_kg + runs.spool_mass_kg) / (tau_s * runs.force_n_per_a)
+    runs.loop_a_per_m = runs.loop_a_s_per_m / (2.0 * tau_s)
+    runs.acceleration_m_s2 = q("drive.acceleration_mm_s2", MM)
+    runs.deceleration_m_s2 = q("drive.deceleration_mm_s2", MM)
+    runs.duty_s_per_m = runs.ratio_rad_per_m / motor.free_speed_rad_per_s
+    runs.command = Mode.DUTY if lift.drive.command is CommandKind.DUTY else Mode.SPEED
+    turns = q("drive.gear_ratio") if lift.drive.encoder_on is EncoderPlace.MOTOR else 1.0
+    runs.counts_per_m = q("drive.encoder_counts_per_rev") * turns / turn_m
+
+
+def _fill_supply_and_controller(runs: Records, q: Numbers) -> None:
+    runs.open_circuit_v = q("battery.open_circuit_v")
+    runs.battery_ohm = q("battery.resistance_ohm")
+    runs.other_load_a = q("battery.other_load_a")
+    runs.rail_low_v = RAIL_LOW_V
+    runs.period_s = q("controller.period_ms", MS)
+    runs.jitter_s = q("controller.jitter_ms", MS)
+    runs.late_probability = q("controller.late_loop_probability")
+    runs.late_s = q("controller.late_loop_ms", MS)
+    runs.sensor_latency_s = np.minimum(q("controller.sensor_latency_ms", MS), 0.5 * runs.period_s)
+    runs.drive_latency_s = q("controller.drive_latency_ms", MS)
+    runs.settle_s = q("routine.settle_ms", MS)
+
+
+def stop_order(stop: StopKind) -> Order:
+    """Order of a stop as the lift file words it."""
+    return {StopKind.HOLD: Order.HOLD, StopKind.SHORTED: Order.SHORTED, StopKind.OPEN: Order.OPEN}[stop]
+
+
+def routine_settings(lift: Lift, zone_m: tuple[float, float], trip_m: float, stall_sensor: bool) -> Settings:
+    """Settings of the built-in sequence for this lift in SI.
+
+    Parameters
+    ----------
+    zone_m : tuple of float
+        Lowest and highest carriage height at which the sensor may be made, over the tolerances [m].
+    trip_m : float
+        Nominal trip height [m].
+    stall_sensor : bool
+        The end is told by the hard stop itself.
+    """
+    from homing.builtin import Settings
+
+    r, drive = lift.routine, lift.drive
+    off = Order.SHORTED if drive.when_off is WindingsOff.SHORTED else Order.OPEN
+    room_m = r.recheck_tolerance_mm * MM + r.back_off_mm * MM
+    return Settings(
+        fast_m_s=r.fast_speed_mm_s * MM,
+        creep_m_s=r.creep_speed_mm_s * MM,
+        slow_zone_m=r.slow_zone_mm * MM,
+        first_lift_m=r.first_lift_mm * MM,
+        back_off_m=r.back_off_mm * MM,
+        leave_limit_m=r.leave_limit_mm * MM,
+        stop=stop_order(r.stop),
+        when_off=off,
+        settle_s=r.settle_ms * MS,
+        agree_readings=r.agree_readings,
+        timeout_s=r.timeout_s,
+        travel_guard_m=r.travel_guard_mm * MM,
+        no_motion_s=r.no_motion_ms * MS,
+        recheck=r.recheck,
+        recheck_tolerance_m=r.recheck_tolerance_mm * MM,
+        retries=r.retries,
+        made_below_m=zone_m[1] + room_m,
+        seen_above_m=min(zone_m[0], trip_m) - room_m,
+        possible_speed_m_s=POSSIBLE_SHARE * drive.free_speed_mm_s * MM,
+        stall_sensor=stall_sensor,
+    )

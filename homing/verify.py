@@ -1,0 +1,190 @@
+"""Verify: nominal run, ensemble, requirements, faults, coverage, advice.
+
+Flow of ``verify``::
+
+    prepare -> nominal run -> ensemble -> requirements -> faults with and without guards -> advice
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from homing.ensemble import as_ensemble, nominal_ensemble, run_many
+from homing.faults import FAULT_RUNS, FaultKind, FaultPlan, faults_for, run_numbers
+from homing.kernel.codes import REASON_TEXT, Reason
+from homing.requirements import judge
+from homing.results import Ensemble, FaultResult, Outcome, RequirementResult, Run, Verification
+from homing.sensorview import sensor_view
+from homing.simulate import Setting, nominal_run, prepare, simulate
+from homing.statistics import scatter
+
+if TYPE_CHECKING:
+    from homing.liftfile import Lift
+
+Floats = NDArray[np.float64]
+
+#: Told while working: what is being done, runs done so far, runs in all.
+Progress = Callable[[str, int, int], None]
+
+
+def verify(
+    lift: Lift,
+    runs: int = 2000,
+    seed: int = 0,
+    executor: Executor | None = None,
+    *,
+    workers: int | None = None,
+    periods_s: Floats | None = None,
+    progress: Progress | None = None,
+) -> Verification:
+    """Verify a lift: does it zero without throwing its string, how surely, and what does each fault do.
+
+    Parameters
+    ----------
+    lift : Lift
+    runs : int
+        Runs of the ensemble.
+    seed : int
+        Same seed, same numbers, whatever ``workers`` and ``executor`` are.
+    executor : concurrent.futures.Executor, optional
+        Runs the blocks; threads by default.
+    workers : int, optional
+        Threads of the default executor.
+    periods_s : ndarray, optional
+        Measured loop periods to draw from [s].
+    progress : callable, optional
+        Called with (what, done, all).
+
+    Returns
+    -------
+    Verification
+
+    Raises
+    ------
+    InputError
+        When the lift cannot be simulated, for instance a sensor that is never made.
+
+    Examples
+    --------
+    >>> from homing import load_lift, verify
+    >>> verify(load_lift(None), runs=300).verdict
+    'pass'
+    """
+    setting = prepare(lift, seed, periods_s)
+    nominal = nominal_run(setting)
+    indices = np.arange(runs, dtype=np.int64)
+    results = run_many(
+        setting, indices, executor=executor, workers=workers, progress=_named(progress, "tolerances")
+    )
+    ensemble = as_ensemble(setting, indices, results)
+    requirements = judge(lift, nominal_ensemble(setting), ensemble)
+    faults = _faults(setting, executor, workers, progress)
+    return Verification(
+        lift=lift,
+        seed=seed,
+        requirements=requirements,
+        nominal=nominal,
+        ensemble=ensemble,
+        worst_runs=_worst_runs(setting, requirements),
+        faults=faults,
+        diagnostic_coverage=coverage(faults, lift.fault_rates),
+        zero_scatter_mm=scatter(ensemble.metrics["zero_error_mm"]),
+        sensor=sensor_view(setting),
+        advice=_advice(lift, requirements, seed, workers),
+        assumed=lift.assumed,
+        cautions=_cautions(),
+        notes=lift.notes,
+    )
+
+
+def _named(progress: Progress | None, what: str) -> Callable[[int, int], None] | None:
+    if progress is None:
+        return None
+    return lambda done, of: progress(what, done, of)
+
+
+def _worst_runs(setting: Setting, requirements: tuple[RequirementResult, ...]) -> tuple[Run, ...]:
+    """Traces of the worst run of each requirement, those that fail first, three at most."""
+    ordered = sorted(requirements, key=lambda result: (result.passed, result.margin / max(result.limit, 1e-9)))
+    numbers = dict.fromkeys(result.worst_run for result in ordered if result.worst_run is not None)
+    return tuple(simulate(setting.lift, run=number, setting=setting) for number in list(numbers)[:3])
+
+
+def _faults(
+    setting: Setting, executor: Executor | None, workers: int | None, progress: Progress | None
+) -> tuple[FaultResult, ...]:
+    numbers, plan = run_numbers(setting.lift), FaultPlan()
+    tables = {"faults": setting, "faults without guards": setting.with_table(setting.table.without_guards())}
+    guarded, bare = (
+        as_ensemble(
+            each,
+            numbers,
+            run_many(each, numbers, faults=plan, executor=executor, workers=workers, progress=_named(progress, what)),
+        )
+        for what, each in tables.items()
+    )
+    kinds = faults_for(setting.lift)
+    return tuple(
+        _fault_result(kind, guarded, bare, slice(i * FAULT_RUNS, (i + 1) * FAULT_RUNS)) for i, kind in enumerate(kinds)
+    )
+
+
+def _fault_result(kind: FaultKind, guarded: Ensemble, bare: Ensemble, rows: slice) -> FaultResult:
+    outcome, bare_outcome = guarded.outcome[rows], bare.outcome[rows]
+    reasons = guarded.reason[rows][outcome == Outcome.FAULTED]
+    common = Reason(int(np.bincount(reasons).argmax())) if len(reasons) else Reason.NONE
+    bare_unsafe = bare_outcome == Outcome.UNSAFE
+    return FaultResult(
+        fault=kind.name,
+        alters=kind.alters,
+        outcome=Outcome(int(outcome.max())),
+        detected=not bool((outcome == Outcome.UNSAFE).any()),
+        shares={each.word: float(np.mean(outcome == each)) for each in Outcome},
+        overtravel_mm=_largest(guarded.metrics["overtravel_mm"][rows]),
+        slack_mm=_largest(guarded.metrics["slack_mm"][rows]),
+        zero_error_mm=_largest(np.abs(guarded.metrics["zero_error_mm"][rows])),
+        common_reason=REASON_TEXT[common],
+        unguarded_unsafe=int(bare_unsafe.sum()),
+        unguarded_unsafe_now_faulted=int((bare_unsafe & (outcome == Outcome.FAULTED)).sum()),
+        runs=len(outcome),
+    )
+
+
+def _largest(values: Floats) -> float:
+    present = values[~np.isnan(values)]
+    return float(present.max()) if len(present) else float("nan")
+
+
+def coverage(faults: tuple[FaultResult, ...], rates: object) -> float | None:
+    """Diagnostic coverage: of the runs unsafe without guards, the share that ends faulted with them.
+
+    Faults weigh alike, or by ``[fault_rates]``; None when no fault is unsafe without guards.
+    """
+    weights = dict(rates) if isinstance(rates, dict) else {}
+    dangerous = detected = 0.0
+    for fault in faults:
+        weight = float(weights.get(fault.fault, 0.0 if weights else 1.0))
+        dangerous += weight * fault.unguarded_unsafe / fault.runs
+        detected += weight * fault.unguarded_unsafe_now_faulted / fault.runs
+    return detected / dangerous if dangerous > 0.0 else None
+
+
+def _advice(
+    lift: Lift, requirements: tuple[RequirementResult, ...], seed: int, workers: int | None
+) -> tuple[str, ...]:
+    if all(result.passed for result in requirements):
+        return ()
+    from homing.advice import advise
+
+    return (advise(lift, seed, workers),)
+
+
+def _cautions() -> tuple[str, ...]:
+    from homing.report.cautions import CAUTIONS
+
+    return CAUTIONS

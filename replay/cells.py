@@ -1,0 +1,141 @@
+"""Cells to values: numbers with point or comma, on/off words, and what could not be read.
+
+A cell is *empty* when it is blank or says that there is nothing; it is *unreadable* when it says
+something else than its column should. Neither is guessed: both become NaN and are counted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+#: How loggers write "nothing" [common practice, no source].
+EMPTY_WORDS = ("", "nan", "null", "none", "na", "n/a", "nil", "-", "--")
+
+_MADE = (
+    *("1", "1.0", "1,0", "true", "t", "yes", "y", "on", "high"),
+    *("pressed", "closed", "made", "blocked", "triggered", "active", "detected", "seen", "touching"),
+)
+_NOT_MADE = (
+    *("0", "0.0", "0,0", "false", "f", "no", "n", "off", "low"),
+    *("released", "open", "clear", "inactive", "free", "unmade", "idle"),
+)
+
+#: On/off words and what they say about the sensor [common practice, no source].
+READING_WORDS: dict[str, float] = {
+    **dict.fromkeys(_MADE, 1.0),
+    **dict.fromkeys(_NOT_MADE, 0.0),
+    **{f"{no}{word}": 0.0 for word in _MADE[3:] for no in ("not ", "not_", "not-", "un", "non-")},
+}
+
+#: Words which speak of a switch or target and of nothing else in a log.
+TELLING_WORDS = frozenset(
+    {"pressed", "not pressed", "not_pressed", "released", "unpressed", "blocked", "triggered"}
+)
+
+_COMMA_NUMBER = r"^[+-]?\d+,\d+(?:[eE][+-]?\d+)?$"
+_POINT_NUMBER = r"^[+-]?\d*\.\d+(?:[eE][+-]?\d+)?$"
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """One column as values.
+
+    ``values`` (n,) is NaN where ``empty`` or ``unreadable``; ``whole`` holds the same as int64 when every
+    readable cell is a whole number (nanosecond stamps do not fit a float), with 0 in the NaN places.
+    """
+
+    values: Floats
+    empty: Flags
+    unreadable: Flags
+    whole: NDArray[np.int64] | None = None
+
+    @property
+    def readable(self) -> Flags:
+        return ~(self.empty | self.unreadable)
+
+    @property
+    def mostly_readable(self) -> bool:
+        """At least half of the cells that hold something are readable, and some are."""
+        good = int(self.readable.sum())
+        return good > 0 and good >= int(self.unreadable.sum())
+
+
+def numbers(column: pl.Series) -> Cells:
+    """Read a column of numbers; decimal comma where more cells have a comma than a point."""
+    if column.dtype.is_integer() and bool(
+        column.cast(pl.Int64, strict=False).is_null().eq(column.is_null()).all()
+    ):
+        return _whole(column, column.is_null().to_numpy())
+    if column.dtype.is_numeric():
+        return _floats(column.cast(pl.Float64), column.is_null())
+    text, blank = _text(column)
+    commas = int(text.str.contains(_COMMA_NUMBER).sum() or 0)
+    if commas > int(text.str.contains(_POINT_NUMBER).sum() or 0):
+        # a point is then no decimal sign, and must not be read as one
+        text = text.str.replace_all(".", "x", literal=True).str.replace_all(",", ".", literal=True)
+    whole = text.cast(pl.Int64, strict=False)
+    if bool((whole.is_not_null() | blank).all()):
+        return _whole(whole, blank.to_numpy())
+    return _floats(text.cast(pl.Float64, strict=False), blank)
+
+
+def readings(column: pl.Series) -> Cells:
+    """Read a column of on/off words: 1 made, 0 not made, as the words say (before ``active = "low"``)."""
+    if column.dtype == pl.Boolean or column.dtype.is_numeric():
+        column = column.cast(pl.Int8 if column.dtype == pl.Boolean else column.dtype)
+        column = column.cast(pl.Float64).cast(pl.String)
+    text, blank = _text(column)
+    values = text.str.to_lowercase().replace_strict(READING_WORDS, default=None, return_dtype=pl.Float64)
+    return _floats(values, blank)
+
+
+def says_pressed(column: pl.Series) -> bool:
+    """True when the words of an on/off column can only be about a switch or target."""
+    if column.dtype != pl.String:
+        return False
+    words = set(_text(column)[0].str.to_lowercase().unique().to_list())
+    return bool(words & TELLING_WORDS)
+
+
+def words(column: pl.Series) -> tuple[NDArray[np.str_], Flags]:
+    """A column as texts (n,) without padding, and where it is empty (which gives "")."""
+    text, blank = _text(column)
+    shown = text.zip_with(~blank, pl.Series([""], dtype=pl.String).new_from_index(0, len(text)))
+    return shown.to_numpy().astype(np.str_), blank.to_numpy()
+
+
+def _text(column: pl.Series) -> tuple[pl.Series, pl.Series]:
+    text = (
+        column.cast(pl.String, strict=False)
+        .fill_null("")
+        .str.strip_chars()
+        .str.strip_chars('"')
+        .str.strip_chars()
+    )
+    return text, text.str.to_lowercase().is_in(list(EMPTY_WORDS))
+
+
+def _whole(column: pl.Series, empty: Flags) -> Cells:
+    whole = column.fill_null(0).cast(pl.Int64).to_numpy()
+    values = whole.astype(np.float64)
+    values[empty] = np.nan
+    return Cells(values, np.array(empty), np.zeros(len(values), dtype=np.bool_), whole)
+
+
+def _floats(column: pl.Series, blank: pl.Series) -> Cells:
+    values = column.fill_null(np.nan).to_numpy().astype(np.float64)
+    empty = np.array(blank.to_numpy(), dtype=np.bool_)
+    if column.dtype.is_float() and bool(column.is_not_null().any()):
+        # a NaN written by a typed file is an empty cell; an infinity is a cell that cannot be used
+        empty |= np.array(
+            (column.is_nan() & column.is_not_null()).fill_null(False).to_numpy(), dtype=np.bool_
+        )
+    values[empty | ~np.isfinite(values)] = np.nan
+    return Cells(values, empty, np.isnan(values) & ~empty)

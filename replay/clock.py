@@ -1,0 +1,110 @@
+"""Stamps to seconds: unit, wraps, rows without a stamp, and where time goes backwards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.cells import Cells
+from replay.defects import Defect, DefectKind, defect, stamp_wraps
+from replay.roles import RoleChoice
+from replay.table import Table
+from replay.units import Quantity, Unit
+from sensor_models.errors import InputError
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Median steps between which a log of a control loop lies [s], as the contract of the program says.
+SHORTEST_STEP_S, LONGEST_STEP_S = 0.2e-3, 2.0
+
+TIME_UNITS = tuple(unit for unit in Unit if unit.quantity is Quantity.TIME)
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Stamps in seconds since the first one, the rows that have one, and the stretches of rising time.
+
+    ``keep`` (n,) indexes the table's rows; ``time_s`` (n,) never falls within a stretch; ``starts`` are
+    the first indices of the stretches; ``first`` is the first stamp as written.
+    """
+
+    time_s: Floats
+    keep: Ints
+    starts: Ints
+    unit: Unit
+    first: float
+    defects: tuple[Defect, ...]
+    remark: str
+
+
+def read_clock(table: Table, choice: RoleChoice, cells: Cells) -> Clock:
+    """Turn the time column into a clock.
+
+    Raises
+    ------
+    InputError
+        When fewer than two rows have a stamp, time never advances, or its unit is not plain.
+    """
+    name = choice.spec.column
+    keep = np.flatnonzero(cells.readable)
+    if len(keep) < 2:
+        raise InputError("must hold a stamp in at least two rows", file=table.source, key=f"column {name}")
+    wrapped, bits, at = False, 0, np.empty(0, np.int64)
+    if cells.whole is not None:
+        whole, at, bits = stamp_wraps(cells.whole[keep])
+        wrapped, since = len(at) > 0, (whole - whole[0]).astype(np.float64)
+    else:
+        since = cells.values[keep] - cells.values[keep[0]]
+    steps = np.diff(since)
+    if not np.any(steps > 0):
+        raise InputError(
+            "must advance; all stamps are equal or fall", file=table.source, key=f"column {name}"
+        )
+    unit, remark = _unit(table, choice, float(np.median(steps[steps > 0])))
+    time_s = since / unit.per_base
+    back = np.flatnonzero(steps < 0) + 1
+    row = table.row[keep]
+    note = f"taken out by adding 2^{bits}" if wrapped else ""
+    found = [
+        *defect(DefectKind.EMPTY_CELL, table.row[cells.empty], name, "rows without a stamp are left out"),
+        *defect(
+            DefectKind.UNREADABLE_CELL, table.row[cells.unreadable], name, "rows without a stamp are left out"
+        ),
+        *defect(
+            DefectKind.DUPLICATE_STAMP,
+            row[np.flatnonzero(steps == 0) + 1],
+            name,
+            "same stamp as the row before",
+        ),
+        *defect(DefectKind.BACKWARD_STAMP, row[back], name, "time goes back; the log is split here"),
+        *defect(DefectKind.WRAPPED_STAMP, row[at], name, note),
+    ]
+    starts = np.concatenate([np.zeros(1, np.int64), back])
+    return Clock(time_s, keep, starts, unit, float(cells.values[keep[0]]), tuple(found), remark)
+
+
+def _unit(table: Table, choice: RoleChoice, median_step: float) -> tuple[Unit, str]:
+    """The unit that mapping or header name, or the only one with a plausible median step."""
+    fitting = [
+        unit for unit in TIME_UNITS if SHORTEST_STEP_S <= median_step / unit.per_base <= LONGEST_STEP_S
+    ]
+    named = choice.spec.unit
+    if named is not None:
+        return (
+            named,
+            "" if named in fitting else f"a median step of {median_step / named.per_base:.3g} s is unusual",
+        )
+    if len(fitting) == 1:
+        return fitting[0], "unit taken from the median step"
+    could = " or ".join(unit.word for unit in fitting) or "none of s, ms, us, ns"
+    suggested = (fitting or [Unit.MILLISECOND])[0].word
+    raise InputError(
+        f"must have a plain unit: at a median step of {median_step:g} it could be {could}; say which in a "
+        f"file for --columns, like this:\n"
+        f'[log]\ntime = {{ column = "{choice.spec.column}", unit = "{suggested}" }}',
+        file=table.source,
+        key=f"column {choice.spec.column}",
+    )

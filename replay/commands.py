@@ -1,0 +1,170 @@
+"""``downstop replay``: logs in, what is in them out.
+
+The flow of one call: options and outputs are tried, the lift file and the column map are read, every log
+is read and summed up, files are written whole, then the text is printed. Visits and causes are not
+analysed yet; the text says so, and ``--fail-on-overrun`` is refused instead of never failing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from sensor_models.errors import InputError
+
+if TYPE_CHECKING:
+    from homing.liftfile import Lift
+    from replay.columns import LogColumns
+    from replay.summary import Summary
+
+STANDARD_OUTPUT = "-"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choices:
+    """The options of one call."""
+
+    lift: str | None
+    columns: str | None
+    limit: float | None
+    json: str | None
+    out: str | None
+    show: bool
+    seed: int
+    workers: int | None
+    quiet: bool
+    fail_on_overrun: bool
+
+    @property
+    def silent(self) -> bool:
+        """True when nothing but the JSON may go to standard output."""
+        return self.quiet or self.json == STANDARD_OUTPUT
+
+    def check(self) -> None:
+        """Refuse what cannot be answered, and outputs that cannot be written."""
+        if self.fail_on_overrun:
+            raise InputError(
+                "cannot be answered yet: visits and overruns are not analysed, so it would never fail",
+                key="--fail-on-overrun",
+            )
+        if self.limit is not None and not 0 < self.limit < float("inf"):
+            raise InputError("must be a number of millimetres above 0", key="--limit", got=self.limit)
+        from homing.report.files import check_file, check_folder
+
+        if self.json is not None and self.json != STANDARD_OUTPUT:
+            check_file(self.json, key="--json")
+        if self.out is not None:
+            check_folder(self.out, key="--out")
+
+
+_OPTIONS: tuple[Callable[[Any], Any], ...] = (
+    click.argument("logs", nargs=-1, required=True, metavar="LOG..."),
+    click.option("--lift", metavar="LIFT", help="Lift file: scale, and the columns in its [log] section."),
+    click.option("--columns", metavar="MAP.toml", help="TOML file with a [log] section; goes first."),
+    click.option("--limit", type=float, metavar="MM", help="Overtravel limit (not used yet)."),
+    click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
+    click.option("--out", metavar="DIR", help="Write a report with figures into this folder."),
+    click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),
+    click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, help="Seed (nothing is drawn yet)."),
+    click.option("--workers", type=click.IntRange(1, 1024), help="Cores to use (one log needs one)."),
+    click.option("--quiet", is_flag=True, help="Print nothing but errors."),
+    click.option("--fail-on-overrun", is_flag=True, help="Exit 1 on an overrun (refused for now)."),
+)
+
+
+def _with_options(command: Callable[..., int]) -> Callable[..., int]:
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+@click.command()
+@_with_options
+def replay(logs: tuple[str, ...], **options: Any) -> int:
+    """Read logs of a real lift and report what is in them.
+
+    LOG is CSV or TSV, JSON lines or Parquet. Rows, span, loop periods, every defect with its rows, speeds
+    and direction changes are reported. Exit code 0: analysed; 2: the input cannot be used.
+    """
+    choices = Choices(**options)
+    choices.check()
+    from replay.summary import NOT_YET, log_text
+
+    summaries = _read(logs, choices)
+    document = _document(summaries)
+    page = _write(summaries, document, choices)
+    if not choices.silent:
+        click.echo("\n\n".join(log_text(summary) for summary in summaries))
+        click.echo(f"\n{NOT_YET}")
+    if page is not None:
+        if not choices.quiet:
+            click.echo(f"report: {page}", err=True)
+        if choices.show:
+            click.launch(page.as_uri())
+    return 0
+
+
+def _read(logs: Sequence[str], choices: Choices) -> list[Summary]:
+    from replay.reading import read_log
+    from replay.summary import Summary
+
+    lift = _lift(choices.lift)
+    columns = _columns(choices.columns, lift)
+    summaries = []
+    for path in logs:
+        log = read_log(path, columns)
+        summaries.append(Summary.of(log if lift is None else log.scaled(lift.drive.mm_per_count)))
+    return summaries
+
+
+def _lift(path: str | None) -> Lift | None:
+    if path is None:
+        return None
+    from homing.liftfile import load_lift
+
+    return load_lift(path)
+
+
+def _columns(path: str | None, lift: Lift | None) -> LogColumns | None:
+    from replay.columns import LogColumns
+
+    if path is not None:
+        return LogColumns.from_file(path)
+    if lift is None or not lift.log:
+        return None
+    return LogColumns.from_lift(lift.log, Path(lift.source).name)
+
+
+def _document(summaries: Sequence[Summary]) -> dict[str, Any]:
+    """The contract's document for one log; for several, a list of such documents."""
+    from homing.report.jsonform import program_version
+    from replay.summary import log_part
+
+    head = {"downstop": program_version(), "command": "replay"}
+    parts = [{"log": log_part(summary)} for summary in summaries]
+    return {**head, **parts[0]} if len(parts) == 1 else {**head, "logs": parts}
+
+
+def _write(summaries: Sequence[Summary], document: dict[str, Any], choices: Choices) -> Path | None:
+    from homing.report.files import write_text
+    from homing.report.jsonform import to_text
+
+    page = None
+    folder = choices.out
+    if folder is None and choices.show:
+        import tempfile
+
+        folder = tempfile.mkdtemp(prefix="downstop-")
+    if folder is not None:
+        from replay.page import write_report
+
+        page = write_report(summaries, document, folder)
+    if choices.json == STANDARD_OUTPUT:
+        click.echo(to_text(document), nl=False)
+    elif choices.json is not None:
+        write_text(choices.json, to_text(document), key="--json")
+    return page

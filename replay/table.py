@@ -1,0 +1,70 @@
+"""A log file as a table of cells, before anyone knows what its columns are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from homing.values import nearest
+from replay.defects import Defect
+from replay.headers import Header
+from sensor_models.errors import InputError
+
+
+@dataclass(frozen=True)
+class Table:
+    """Cells by column, with what was wrong with the lines themselves.
+
+    Parameters
+    ----------
+    source : str
+        File name.
+    headers : tuple of Header
+        One a column.
+    columns : tuple of polars.Series
+        One a column, all of the same length; text, or typed where the file is.
+    row : (n,) int array
+        Data row of the file, counted from 0, for every row kept here; rising.
+    rows : int
+        Data rows in the file, those left out here included.
+    damage : tuple of Defect
+        Broken and torn lines, repeated headers.
+    notes : tuple of str
+        What was skipped or assumed, in plain words.
+    first_line : int
+        Line of the file on which data row 0 stands, counted from 1; 0 where a file has no lines.
+    changes_only : bool
+        True when most cells are missing because the log writes only what changed.
+    """
+
+    source: str
+    headers: tuple[Header, ...]
+    columns: tuple[pl.Series, ...]
+    row: NDArray[np.int64]
+    rows: int
+    damage: tuple[Defect, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+    first_line: int = 0
+    changes_only: bool = False
+
+    def find(self, column: str, key: str) -> int:
+        """Index of the column with this header.
+
+        Raises
+        ------
+        InputError
+            When there is none (the nearest is named) or more than one.
+        """
+        found = [index for index, header in enumerate(self.headers) if header.text == column]
+        if len(found) == 1:
+            return found[0]
+        names = [header.text for header in self.headers]
+        if found:
+            must = "must name one column, but the header has it more than once"
+        else:
+            hint = nearest(column, names) or f"; it has {', '.join(names)}"
+            must = f"must be a column of the log{hint}"
+        raise InputError(must, file=self.source, key=key, got=column)

@@ -1,0 +1,307 @@
+"""The lift written a second time, for a general ODE solver: what our compiled kernel is held against.
+
+The right-hand side follows the numbered equations in the docstring of ``homing.lift`` and shares no code
+with the kernel. It takes a kernel record (``homing.kernel.layout.RUN``) only as a list of numbers. scipy's
+DOP853 or LSODA runs at a relative tolerance of 1e-9, started anew at each controller loop, each change of
+command, and each event: a body that comes to rest or breaks away, a string that snaps taut or goes slack,
+a touch of either stop.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.integrate import DOP853, LSODA
+from scipy.optimize import brentq
+
+from homing.kernel.codes import Coupling, Mode, Order
+
+SOLVERS = {"DOP853": DOP853, "LSODA": LSODA}
+#: Longest step of the solver, so that no event comes and goes unseen within one [s].
+LONGEST_S = 2e-3
+#: A body slower than this against its way of sliding has not turned, it is rounding [m/s].
+NO_SPEED_M_S = 1e-13
+#: A string within this of its natural length is neither taut nor slack [m].
+NO_LENGTH_M = 1e-12
+#: An event is taken this much late, so that it lies behind and is not met again [s].
+JUST_AFTER_S = 1e-12
+#: Stretch over which the damping of a string fades in, equation (4) [m].
+FADE_M = 2e-4
+#: Impact speeds count as at least this, equation (8) [m/s].
+LEAST_TOUCH_M_S = 0.01
+
+
+@dataclass
+class Drive:
+    """What the drive was told: a speed with its ramp, a duty, or windings shorted or open."""
+
+    mode: Mode = Mode.OPEN
+    duty: float = 0.0
+    target: float = 0.0
+    ramp_from: float = 0.0
+    ramp_start: float = 0.0
+    ramp_end: float = 0.0
+
+    def speed_at(self, t: float) -> float:
+        if t >= self.ramp_end:
+            return self.target
+        share = (t - self.ramp_start) / (self.ramp_end - self.ramp_start)
+        return self.ramp_from + share * (self.target - self.ramp_from)
+
+
+@dataclass
+class Piece:
+    """One step of the solver, shortened to its first event: state (s, u, x, v, z) before and after."""
+
+    t0: float
+    t1: float
+    before: np.ndarray
+    after: np.ndarray
+    inside: Callable[[], Callable[[float], np.ndarray]]
+
+
+class OdeLift:
+    """One lift under a general ODE solver."""
+
+    def __init__(self, run: Any, solver: str = "DOP853", relative_tolerance: float = 1e-9) -> None:
+        self.p = {name: run[name].item() for name in run.dtype.names}
+        self.solver, self.rtol = SOLVERS[solver], relative_tolerance
+        self.drive = Drive()
+        self.t = 0.0
+        self.y = self._start()
+        self.spool_way = self.carriage_way = 0
+        self.touch_low = self.touch_high = LEAST_TOUCH_M_S
+        self.evaluations = 0
+
+    def _start(self) -> np.ndarray:
+        """At rest at the start height: string taut under the weight, or standing on the stop."""
+        p = self.p
+        on_stop = -max(p["gravity_n"], 0.0) / p["stop_n_per_m"]
+        if p["start_m"] <= 0.0:
+            return np.array([0.0, 0.0, on_stop, 0.0, 0.0])
+        return np.array([p["start_m"] + p["gravity_n"] / p["pull_n_per_m"], 0.0, p["start_m"], 0.0, 0.0])
+
+    # --- equations ------------------------------------------------------------------------------------
+
+    def line(self, s: float) -> tuple[float, float]:
+        """Equation (3): height implied by the pull-up string, and its rate per spool speed."""
+        spare = self.p["spare_m"]
+        if self.p["coupling"] == Coupling.STRING and s < -spare:
+            return -2.0 * spare - s, -1.0
+        return s, 1.0
+
+    def taut(self, stretch: float, rate: float) -> float:
+        """Equation (4)."""
+        if stretch <= 0.0:
+            return 0.0
+        damping = self.p["pull_n_s_per_m"] * min(stretch / FADE_M, 1.0)
+        return max(0.0, self.p["pull_n_per_m"] * stretch + damping * rate)
+
+    def inward(self, s: float, u: float, x: float, v: float) -> float:
+        """Equation (5): return string, or the other side of belt and screw."""
+        p = self.p
+        if p["coupling"] != Coupling.STRING:
+            return self.taut(x - s - p["backlash_m"], v - u)
+        if p["return_n_per_m"] <= 0.0:
+            return 0.0
+        stretch = x - s - p["return_slack_m"]
+        solid = self.taut(stretch - p["take_up_m"], v - u)
+        return max(0.0, p["return_preload_n"] + p["return_n_per_m"] * stretch + solid)
+
+    def current_at_duty(self, duty: float, u: float) -> float:
+        """Equation (2), solved for the current of one motor."""
+        p = self.p
+        emf = p["back_emf_v_s"] * p["ratio_rad_per_m"] * u
+        supply = p["open_circuit_v"] - p["battery_ohm"] * p["other_load_a"]
+        return (duty * supply - emf) / (p["resistance_ohm"] + p["battery_ohm"] * p["motors"] * duty**2)
+
+    def current(self, t: float, u: float, z: float) -> tuple[float, float]:
+        """Equations (1), (2), (6): current of one motor and the rate of the loop's integral."""
+        p, drive = self.p, self.drive
+        if drive.mode == Mode.OPEN:
+            return 0.0, 0.0
+        if drive.mode == Mode.SHORTED:
+            return -p["back_emf_v_s"] * p["ratio_rad_per_m"] * u / p["resistance_ohm"], 0.0
+        if drive.mode == Mode.DUTY:
+            return self.current_at_duty(drive.duty, u), 0.0
+        error = drive.speed_at(t) - u
+        wanted, growth = p["loop_a_s_per_m"] * error + z, p["loop_a_per_m"] * error
+        most = min(p["current_limit_a"], self.current_at_duty(1.0, u))
+        least = max(-p["current_limit_a"], self.current_at_duty(-1.0, u))
+        if wanted > most:
+            return most, min(growth, 0.0)
+        if wanted < least:
+            return least, max(growth, 0.0)
+        return wanted, growth
+
+    def stop(self, depth: float, rate: float, touch: float) -> float:
+        """Equation (8)."""
+        if depth <= 0.0:
+            return 0.0
+        return max(0.0, self.p["stop_n_per_m"] * depth * (1.0 + self.p["stop_loss"] * rate / touch))
+
+    def forces(self, t: float, y: np.ndarray) -> tuple[float, float, float, float]:
+        """Free force on the carriage, motor force, string force on the spool [N]; rate of z [A/s]."""
+        self.evaluations += 1
+        s, u, x, v, z = y.tolist()
+        p = self.p
+        height, turn = self.line(s)
+        up, back = self.taut(height - x, turn * u - v), self.inward(s, u, x, v)
+        current, growth = self.current(t, u, z)
+        push = self.stop(-x, -v, self.touch_low) - self.stop(x - p["travel_m"], v, self.touch_high)
+        free = up - back - p["gravity_n"] - p["viscous_n_s_per_m"] * v + push
+        return free, p["force_n_per_a"] * current, back - turn * up, growth
+
+    def spool_force(self, motor: float, string: float, way: int) -> float:
+        """Equation (7) with the string: net force on a spool that slides ``way``."""
+        left = motor - way * self.p["motor_friction_n"]
+        geared = left * self.p["efficiency"] if left * way > 0 else left / self.p["efficiency"]
+        if self.p["coupling"] == Coupling.LEAD_SCREW and string * way > 0:
+            string = 0.0
+        return geared + string
+
+    def rhs(self, t: float, y: np.ndarray) -> tuple[float, ...]:
+        """Equation of motion with the present ways of sliding."""
+        free, motor, string, growth = self.forces(t, y)
+        a_spool = a_carriage = 0.0
+        if self.spool_way:
+            a_spool = self.spool_force(motor, string, self.spool_way) / self.p["spool_mass_kg"]
+        if self.carriage_way:
+            a_carriage = (free - self.carriage_way * self.p["friction_n"]) / self.p["mass_kg"]
+        return y[1], a_spool, y[3], a_carriage, growth
+
+    # --- sticking, equation (9) -----------------------------------------------------------------------
+
+    def pushes(self, t: float, y: np.ndarray) -> tuple[float, float]:
+        """Force beyond what holds a resting spool and a resting carriage, signed; 0 if held."""
+        free, motor, string, _ = self.forces(t, y)
+        out, inwards = self.spool_force(motor, string, 1), self.spool_force(motor, string, -1)
+        spool = out if out > 0 else min(inwards, 0.0)
+        return spool, math.copysign(max(abs(free) - self.p["static_friction_n"], 0.0), free)
+
+    def rest(self, spool: bool, carriage: bool) -> None:
+        """Bodies named have come to rest, or were at rest: let them stick, turn or break away."""
+        if spool:
+            self.y[1] = 0.0
+        if carriage:
+            self.y[3] = 0.0
+        push_spool, push_carriage = self.pushes(self.t, self.y)
+        if spool:
+            self.spool_way = int(np.sign(push_spool))
+        if carriage:
+            self.carriage_way = int(np.sign(push_carriage))
+
+    # --- commands and time ----------------------------------------------------------------------------
+
+    def order(self, kind: Order, value: float) -> None:
+        """The drive begins to obey a phase's command."""
+        p, drive = self.p, self.drive
+        speed = value if kind == Order.SPEED else 0.0
+        if kind in (Order.SHORTED, Order.OPEN):
+            drive.mode = Mode.SHORTED if kind == Order.SHORTED else Mode.OPEN
+        elif kind == Order.DUTY or p["command"] == Mode.DUTY:
+            drive.mode = Mode.DUTY
+            drive.duty = float(np.clip(value if kind == Order.DUTY else speed * p["duty_s_per_m"], -1, 1))
+        else:
+            now = drive.speed_at(self.t) if drive.mode == Mode.SPEED else float(self.y[1])
+            if drive.mode != Mode.SPEED:
+                self.y[4] = 0.0
+            slope = p["deceleration_m_s2" if abs(speed) < abs(now) else "acceleration_m_s2"]
+            self.drive = Drive(Mode.SPEED, 0.0, speed, now, self.t, self.t + abs(speed - now) / slope)
+        self.rest(self.spool_way == 0, self.carriage_way == 0)
+
+    def power_up(self, kind: Order, value: float) -> None:
+        """First command; a drive that holds the lift already carries its weight."""
+        self.order(kind, value)
+        if self.drive.mode == Mode.SPEED and self.y[2] > 0.0:
+            self.y[4] = self.p["gravity_n"] / self.p["force_n_per_a"]
+
+    def advance(self, end_s: float) -> Iterator[Piece]:
+        """Integrate to ``end_s``, piece by piece."""
+        while self.t < end_s:
+            ramp = self.drive.ramp_end
+            in_ramp = self.drive.mode == Mode.SPEED and self.t < ramp < end_s
+            yield from self._smooth(ramp if in_ramp else end_s)
+
+    def _smooth(self, goal: float) -> Iterator[Piece]:
+        """From now to ``goal`` or to the first event, whichever comes first."""
+        self.rest(self.spool_way == 0, self.carriage_way == 0)
+        solver = self.solver(
+            self.rhs,
+            self.t,
+            self.y,
+            goal,
+            max_step=LONGEST_S,
+            rtol=self.rtol,
+            atol=[1e-12, 1e-11, 1e-12, 1e-11, 1e-9],
+        )
+        while solver.status == "running":
+            before, t0 = self.y, self.t
+            message = solver.step()
+            assert solver.status != "failed", message
+            event = self._first_event(solver, before, t0)
+            self.t, self.y = (solver.t, solver.y.copy()) if event is None else event[:2]
+            yield Piece(t0, self.t, before, self.y.copy(), solver.dense_output)
+            if event is not None:
+                event[2]()
+                return
+
+    def _first_event(self, solver: Any, before: np.ndarray, t0: float) -> Any:
+        """(time, state, what follows) of the earliest event within the last step, or None."""
+        found = []
+        for value, follows in self._watched():
+            first, last = value(t0, before), value(solver.t, solver.y)
+            if last <= 0.0:
+                continue
+            inside = solver.dense_output()
+            when = solver.t
+            if first < 0.0:
+                root = brentq(lambda t: value(t, inside(t)), t0, solver.t, xtol=1e-14)
+                when = min(root + JUST_AFTER_S, solver.t)
+            found.append((when, inside(when), follows))
+        return min(found, key=lambda event: event[0], default=None)
+
+    def _watched(self) -> list[tuple[Callable[[float, np.ndarray], float], Callable[[], None]]]:
+        """Quantities whose growing through zero ends a smooth piece, and what happens then."""
+        travel = self.p["travel_m"]
+        watched: list[Any] = []
+        for way, column, rest in ((self.spool_way, 1, (True, False)), (self.carriage_way, 3, (False, True))):
+            if way:
+                watched.append(
+                    (lambda _t, y, w=way, c=column: -w * y[c] - NO_SPEED_M_S, lambda r=rest: self.rest(*r))
+                )
+        if not self.spool_way:
+            watched.append((self._spool_excess, lambda: self.rest(True, False)))
+        if not self.carriage_way:
+            watched.append((self._carriage_excess, lambda: self.rest(False, True)))
+        if self.y[2] > 0.0:
+            watched.append((lambda _t, y: -y[2], self._touch_low))
+        if self.y[2] < travel:
+            watched.append((lambda _t, y: y[2] - travel, self._touch_high))
+        stretch = self._stretch(0.0, self.y)
+        if abs(stretch) > NO_LENGTH_M:
+            side = math.copysign(1.0, stretch)
+            watched.append((lambda t, y: -side * self._stretch(t, y), lambda: None))
+        return watched
+
+    def _spool_excess(self, t: float, y: np.ndarray) -> float:
+        _, motor, string, _ = self.forces(t, y)
+        return max(self.spool_force(motor, string, 1), -self.spool_force(motor, string, -1))
+
+    def _carriage_excess(self, t: float, y: np.ndarray) -> float:
+        return abs(self.forces(t, y)[0]) - self.p["static_friction_n"]
+
+    def _stretch(self, _t: float, y: np.ndarray) -> float:
+        return self.line(float(y[0]))[0] - float(y[2])
+
+    def _touch_low(self) -> None:
+        self.y[2] = -0.0
+        self.touch_low = max(-float(self.y[3]), LEAST_TOUCH_M_S)
+
+    def _touch_high(self) -> None:
+        self.y[2] = self.p["travel_m"]
+        self.touch_high = max(float(self.y[3]), LEAST_TOUCH_M_S)

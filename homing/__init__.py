@@ -6,7 +6,9 @@ they are first used, so that importing this package costs nothing.
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -35,3 +37,17 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
+
+
+class _Package(ModuleType):
+    """Keeps ``homing.verify`` and ``homing.simulate`` the functions they are promised to be.
+
+    Importing the submodule of the same name would otherwise put the module in the function's place.
+    """
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not (name in _HOMES and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

@@ -6,6 +6,7 @@ the only place that turns errors into messages and exit codes:
     0, 1  verdict of the command
     2     input cannot be used: one sentence on standard error
     130   interrupted
+    141   whoever read standard output left before the end (as for a process that gets SIGPIPE)
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import Any
 
 import click
 
@@ -30,6 +32,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 INPUT_UNUSABLE = 2
 INTERRUPTED = 130
+READER_LEFT = 141
+
+
+class ReaderLeftError(Exception):
+    """Standard output was closed at the other end (``downstop ... | head``)."""
 
 
 class LazyGroup(click.Group):
@@ -56,6 +63,13 @@ class LazyGroup(click.Group):
             hint = f'did you mean "{near[0]}"?' if near else f"accepted are {', '.join(COMMANDS)}"
             raise click.UsageError(f'"{args[0]}" is not a command; {hint}')
         return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a closed pipe must not look like one of its verdicts, as click makes it."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise ReaderLeftError from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
@@ -85,7 +99,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
             args=None if arguments is None else list(arguments), prog_name="downstop", standalone_mode=False
         )
         sys.stdout.flush()
-    except BrokenPipeError:
+    except (BrokenPipeError, ReaderLeftError):
         return _reader_left()
     except (KeyboardInterrupt, click.Abort):
         click.echo("downstop: interrupted", err=True)
@@ -117,7 +131,6 @@ def _unusable(error: ValueError) -> int:
 
 
 def _reader_left() -> int:
-    """The other end of the pipe closed (``downstop ... | head``): be quiet about it."""
-    # the interpreter flushes standard output once more while leaving
+    # the interpreter flushes standard output once more while leaving, and would complain
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return 0
+    return READER_LEFT

@@ -2,15 +2,16 @@
 
 The flow of one call:
 
-1. the options are held against each other, the lift file is read, and every output is tried, so that
-   nobody waits for a result that cannot be kept;
+1. the options are held against each other, lift file and log are read, and every output is tried, so
+   that nobody waits for a result that cannot be kept;
 2. the study runs (``homing.verify``), or one run alone (``homing.simulate`` with ``--run``);
 3. files are written whole, then the terminal table, then the verdict as exit code.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -116,11 +117,11 @@ def verify(lift: str | None, named: str | None, **options: Any) -> int:
     from homing.liftfile import load_lift
 
     loaded = load_lift(lift if lift is not None else named)
-    folder = _try_outputs(choices)
     periods_s = _measured_periods(choices.timing_from)
-    if choices.run is not None:
-        return _single(loaded, choices, periods_s)
-    return _whole(loaded, choices, folder, periods_s)
+    with _outputs(choices) as folder:
+        if choices.run is not None:
+            return _single(loaded, choices, periods_s)
+        return _whole(loaded, choices, folder, periods_s)
 
 
 def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray[np.float64] | None) -> int:
@@ -148,15 +149,17 @@ def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray
     if page is not None:
         click.echo(f"report: {page}", err=True)
         if choices.show:
-            click.launch(page.as_uri())
+            click.launch(page.resolve().as_uri())
     return 0 if verification.passed else 1
 
 
 def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None) -> int:
+    from homing.progress import Progress
     from homing.results import Outcome
     from homing.simulate import simulate
 
-    run = simulate(lift, seed=choices.seed, run=choices.run, periods_s=periods_s)
+    with Progress(shown=not choices.quiet):
+        run = simulate(lift, seed=choices.seed, run=choices.run, periods_s=periods_s)
     if choices.trace is not None:
         _write_trace(run, choices.trace)
     if choices.json is not None:
@@ -170,23 +173,37 @@ def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None)
     return 0 if run.outcome is Outcome.ZEROED else 1
 
 
-def _try_outputs(choices: Choices) -> Path | None:
-    """Refuse what cannot be written; return the folder of the report, if there is to be one."""
+@contextmanager
+def _outputs(choices: Choices) -> Iterator[Path | None]:
+    """Refuse what cannot be written; give the folder of the report, if there is to be one.
+
+    A folder that was made for a report which then cannot be had is taken away again.
+    """
     from homing.report.files import check_file, check_folder
+    from homing.report.tracefile import SUFFIXES
 
     if choices.json is not None and not choices.silent:
         check_file(choices.json, key="--json")
     if choices.trace is not None:
-        from homing.report.tracefile import SUFFIXES
-
         check_file(choices.trace, key="--trace", suffixes=SUFFIXES)
-    if choices.out is not None:
-        return check_folder(choices.out, key="--out")
-    if choices.show:
-        import tempfile
+    folder = Path(choices.out) if choices.out is not None else _passing_folder() if choices.show else None
+    new = [each for each in (folder, *folder.parents) if not each.exists()] if folder is not None else []
+    if folder is not None:
+        check_folder(folder, key="--out")
+    try:
+        yield folder
+    except BaseException:
+        for each in new:
+            with suppress(OSError):  # not empty: something was written, which stays
+                each.rmdir()
+        raise
 
-        return Path(tempfile.mkdtemp(prefix="downstop-"))
-    return None
+
+def _passing_folder() -> Path:
+    """A new folder for a report that is only to be looked at."""
+    import tempfile
+
+    return Path(tempfile.mkdtemp(prefix="downstop-"))
 
 
 def _measured_periods(log: str | None) -> NDArray[np.float64] | None:
@@ -217,7 +234,7 @@ def _write_json(document: Any, file: str) -> None:
     from homing.report.jsonform import to_text
 
     if file == STANDARD_OUTPUT:
-        click.echo(to_text(document), nl=False)
+        click.echo(to_text(document).encode(), nl=False)  # UTF-8 whatever the terminal's encoding
     else:
         write_text(file, to_text(document), key="--json")
 

@@ -189,7 +189,9 @@ def _fill_routine(section: Mapping[str, Section], sensors: list[dict[str, Any]])
         "stated default: 150 mm/s, at most 60 % of the free speed",
     )
     fast = routine.number("fast_speed_mm_s")
-    routine.give("creep_speed_mm_s", fast / 5, "common practice, no source: an eighth to a fifth of the fast speed")
+    routine.give(
+        "creep_speed_mm_s", fast / 5, "common practice, no source: an eighth to a fifth of the fast speed"
+    )
     routine.give(
         "slow_zone_mm", min(90.0, travel_mm / 4), "stated default: 90 mm, at most a quarter of the travel"
     )

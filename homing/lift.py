@@ -205,7 +205,10 @@ def _fill_supply_and_controller(runs: Records, q: Numbers) -> None:
     runs.jitter_s = q("controller.jitter_ms", MS)
     runs.late_probability = q("controller.late_loop_probability")
     runs.late_s = q("controller.late_loop_ms", MS)
-    runs.sensor_latency_s = np.minimum(q("controller.sensor_latency_ms", MS), 0.5 * runs.period_s)
+    runs.sensor_latency_s = q("controller.sensor_latency_ms", MS)
+    # whole loops of latency are a lag of the reading, the rest is an earlier instant within the loop
+    runs.reading_lag = np.floor(runs.sensor_latency_s / runs.period_s).astype(np.int64)
+    runs.read_before_s = runs.sensor_latency_s - runs.reading_lag * runs.period_s
     runs.drive_latency_s = q("controller.drive_latency_ms", MS)
     runs.settle_s = q("routine.settle_ms", MS)
 

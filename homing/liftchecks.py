@@ -21,6 +21,9 @@ from homing.words import CommandKind, DriveKind, MagnetShape, StopKind
 from sensor_models.errors import InputError
 from sensor_models.kinds import Approach, SwitchKind, Wiring
 
+#: Readings and commands that may be under way at once; the simulation has room for twice as many.
+LONGEST_LATENCY_LOOPS = 10
+
 
 def check(lift: Lift) -> None:
     """Refuse a lift that cannot exist.
@@ -67,6 +70,11 @@ def _check_lift(lift: Lift) -> None:
             f"must be longer than period_ms, {lift.controller.period_ms:g} (it is the whole length of a late loop)",
             lift.controller.late_loop_ms,
         )
+    for key in ("sensor_latency_ms", "drive_latency_ms"):
+        latency_ms, most_ms = getattr(lift.controller, key), LONGEST_LATENCY_LOOPS * lift.controller.period_ms
+        if latency_ms > most_ms:
+            must = f"must be at most {LONGEST_LATENCY_LOOPS} periods of the loop, {most_ms:g}"
+            raise _refuse(lift, f"controller.{key}", must, latency_ms)
 
 
 def _check_drive(lift: Lift) -> None:

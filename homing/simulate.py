@@ -252,10 +252,10 @@ def traced(setting: Setting, made: Batch, run: int | None) -> Run:
     trace = np.zeros((TRACE_ROWS, len(TRACE_COLUMNS)))
     result = np.empty(len(RESULT_COLUMNS))
     periods = np.empty(0) if run is None else setting.periods_s
-    body, sense, memory, watch = new_scratch(setting.error_share)
+    parts = tuple(records[0] for records in new_scratch(setting.error_share))
     simulate_run(
-        made.runs[0], body[0], sense[0], memory[0], watch[0], made.sensor.signal[0], periods,
-        setting.kernel_table(), setting.seed, int(made.indices[0]), stops, trace, result,
+        made.runs[0], parts, made.sensor.signal[0], periods, setting.kernel_table(), setting.seed,
+        int(made.indices[0]), stops, trace, result,
     )  # fmt: skip
     columns = dict(zip(RESULT_COLUMNS, result.tolist(), strict=True))
     rows = trace[: int(columns["trace_rows"])]

@@ -19,10 +19,17 @@ class Column:
 COLUMNS: tuple[Column, ...] = (
     Column("time_ms", "ms", True, "time stamp of this pass of the loop, from a clock that never jumps"),
     Column("counts", "counts", True, "raw encoder counts as read in this pass, before any reset or scaling"),
-    Column("command", "-1 to 1", False, "what was sent to the motor in this pass, below every limit and guard"),
+    Column(
+        "command", "-1 to 1", False, "what was sent to the motor in this pass, below every limit and guard"
+    ),
     Column("sensor", "0 or 1", False, "raw level of the end sensor as read in this pass, not debounced"),
     Column("battery_v", "V", False, "battery voltage; tells a supply dip from a fault of the sensor"),
-    Column("current_a", "A", False, "motor current; tells a jam from slack string. Leave it out if reading it is slow"),
+    Column(
+        "current_a",
+        "A",
+        False,
+        "motor current; tells a jam from slack string. Leave it out if reading it is slow",
+    ),
     Column("state", "text", False, "state of the routine in this pass"),
     Column("target", "counts", False, "where the lift is being sent, if it is sent to a place"),
 )
@@ -62,9 +69,13 @@ def starter_text() -> str:
 
 def logging_advice() -> str:
     """Return which columns to log, how fast, and a logging stub."""
-    lines = ["Columns to log (header, unit, why); the first two are needed, every other one answers more questions"]
+    lines = [
+        "Columns to log (header, unit, why); the first two are needed, every other one answers more questions"
+    ]
     for column in COLUMNS:
         mark = "*" if column.needed else " "
         lines.append(f"{mark} {column.name:<10} {column.unit:<8} {column.why}")
-    read = "Then: downstop replay LOG.csv --lift LIFT.toml, and downstop verify LIFT.toml --timing-from LOG.csv"
+    read = (
+        "Then: downstop replay LOG.csv --lift LIFT.toml, and downstop verify LIFT.toml --timing-from LOG.csv"
+    )
     return "\n".join([*lines, "", _RATE, _STUB, read, ""])

@@ -58,11 +58,11 @@ class Defect:
 GAP_STEPS = 3.0
 #: After adding a wrap, a stamp may come this many median steps after the one before.
 WRAP_STEPS = 20.0
-#: A change of count is told from a jump when it differs by this many counts from its neighbours.
+#: A change of count is told from a jump when it differs by this many counts (or mm) from its neighbours.
 JUMP_COUNTS = 8.0
 #: A jump exceeds the usual change from row to row this many times.
 JUMP_FACTOR = 3.0
-#: To tell a clock that jumped from rows that are missing, the two must differ by this many counts.
+#: To tell a clock that jumped from rows that are missing, the two must differ by this many counts (or mm).
 CLOCK_COUNTS = 4.0
 
 
@@ -158,7 +158,7 @@ def counter_breaks(counts: Floats, time_s: Floats, starts: Ints) -> tuple[Ints, 
     time_s : (n,) [s]
         Stamps.
     starts : (k,)
-        First row of each stretch of rising time.
+        First row of each stretch of rising time, and rows at which the clock jumped.
 
     Returns
     -------
@@ -178,15 +178,15 @@ def counter_breaks(counts: Floats, time_s: Floats, starts: Ints) -> tuple[Ints, 
         return np.empty(0, np.int64), np.empty(0, np.int64)
     value, change = counts[good], np.diff(counts[good])
     rate = change * _per_step(time_s, good, starts)
-    before = np.abs(np.concatenate([rate[:1] * 0, rate[:-1]]))
-    after = np.abs(np.concatenate([rate[1:], rate[-1:] * 0]))
-    left = np.abs(rate - np.concatenate([[0.0], rate[:-1]]))
-    right = np.abs(rate - np.concatenate([rate[1:], [0.0]]))
-    spike = np.minimum(left, right)
-    usual = float(np.percentile(left, 99))
+    before, after = np.concatenate([[0.0], rate[:-1]]), np.concatenate([rate[1:], [0.0]])
+    size, beside = np.abs(rate), np.maximum(np.abs(before), np.abs(after))
+    spike = np.minimum(np.abs(rate - before), np.abs(rate - after))
+    usual = float(np.percentile(np.abs(rate - before), 99))
     to_zero = value[1:] == 0
-    jumped = spike > JUMP_COUNTS + JUMP_FACTOR * usual
-    set_at_rest = to_zero & (np.abs(rate) > JUMP_COUNTS) & (np.abs(rate) > 4 * np.maximum(before, after))
+    # a row that moved less than its neighbours has waited; only one that moved more, or back, is a break
+    beyond = (size > beside) | ((rate * before < 0) & (rate * after < 0))
+    jumped = beyond & (spike > JUMP_COUNTS + JUMP_FACTOR * usual)
+    set_at_rest = to_zero & (size > JUMP_COUNTS) & (size > 4 * beside)
     at = good[1:]
     return at[(jumped & to_zero) | set_at_rest], at[jumped & ~to_zero & ~set_at_rest]
 

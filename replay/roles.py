@@ -18,7 +18,7 @@ from replay.headers import Header
 from replay.table import Table
 from replay.units import ON_OFF, QUANTITIES, REQUIRED, SECOND, Quantity, Role, Unit
 from replay.values import fits, guess_command_unit, tells_sensor
-from replay.vocabulary import EXACT, NEVER, PAIRS, STRONG, WEAK
+from replay.vocabulary import EXACT, NEVER, PAIRS, READING, STRONG, WEAK
 from sensor_models.errors import InputError
 
 
@@ -135,7 +135,7 @@ def _choice(table: Table, role: Role, index: int, origin: Origin) -> RoleChoice 
         unit, remark = guess_command_unit(table, index), "unit taken from its values"
         if unit is None:
             return None
-    if role in ON_OFF and not tells_sensor(table, index):
+    if role in ON_OFF and not tells_sensor(table, index) and head.parts[:1] != (READING,):
         remark = 'taken as made when on; if not, set active = "low"'
     return RoleChoice(role, index, ColumnSpec(head.text, unit, Level.HIGH), origin, remark)
 
@@ -147,14 +147,13 @@ def _unit(head: Header, role: Role) -> Unit | None:
 def _score(head: Header, role: Role) -> int:
     words = set(head.parts)
     accepted = QUANTITIES[role]
-    if (
-        head.unit is not None
-        and head.unit.quantity not in accepted
-        and head.unit.quantity is not Quantity.COUNT
-    ):
+    # "ticks" and "count" are units and words of their own, and a role without units takes no offence
+    if accepted and head.unit is not None and head.unit.quantity not in (*accepted, Quantity.COUNT):
         return 0
     if words & NEVER.get(role, frozenset()):
         return 0
+    if role is Role.SENSOR and head.parts[:1] == (READING,):
+        return 3
     if "_".join(head.base) in EXACT[role] or "_".join(head.parts) in EXACT[role]:
         return 3
     if words & STRONG.get(role, frozenset()):
@@ -177,7 +176,7 @@ def _ordered(table: Table, candidates: list[int]) -> list[int]:
 
 
 def _all_readings(table: Table, candidates: list[int]) -> bool:
-    return all(table.headers[index].parts[0] == "reading" for index in candidates)
+    return all(table.headers[index].parts[0] == READING for index in candidates)
 
 
 def _ask(table: Table, role: Role, doubts: list[int], found: Mapping[Role, RoleChoice]) -> InputError:

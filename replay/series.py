@@ -157,12 +157,11 @@ def count_defects(
     row = table.row[clock.keep]
     name = choice.spec.column
     none = np.empty(0, np.int64)
-    resets, jumps = (
-        (none, none) if counts.is_length else counter_breaks(counts.values, clock.time_s, clock.starts)
-    )
     gaps, leaps = (
         (none, none) if counts.carried else gaps_and_clock_jumps(clock.time_s, counts.values, clock.starts)
     )
+    starts = np.union1d(clock.starts, leaps)
+    resets, jumps = counter_breaks(counts.values, clock.time_s, starts)
     found = [
         *defect(DefectKind.GAP, row[gaps], note=_gap_note(clock.time_s, gaps)),
         *defect(DefectKind.CLOCK_JUMP, row[leaps], note="the count moved on by one row only"),

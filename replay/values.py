@@ -34,8 +34,8 @@ def fits(table: Table, role: Role, index: int) -> bool:
     if role is Role.TIME:
         return rising(values)
     if role in (Role.COUNTS, Role.COUNTS_2):
-        # a loop counter goes up by one each row, whatever the lift does
-        return len(values) < 3 or not bool(np.all(np.diff(values) == 1))
+        # a "count" that goes up by one each row, whatever the lift does, counts loops
+        return "count" not in table.headers[index].parts or not bool(np.all(np.diff(values) == 1))
     if role is Role.BATTERY:
         return bool(values.min() >= 0)
     if role is Role.COMMAND and _volts_only(table, index):

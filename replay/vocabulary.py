@@ -67,5 +67,9 @@ NEVER: Mapping[Role, frozenset[str]] = {
     Role.TARGET: _set(f"{_SPEEDS} error err"),
 }
 
+#: How the trace of a simulated run begins the header of what the controller read; ``sensor_NAME`` beside
+#: it is what the sensor itself said.
+READING = "reading"
+
 #: Word parts of a first and a second column of the same kind.
 PAIRS: frozenset[tuple[str, str]] = frozenset({("left", "right"), ("l", "r"), ("1", "2")})

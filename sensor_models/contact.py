@@ -55,6 +55,7 @@ class ContactSensor(Sensor):
     quantity: ClassVar[str] = "travel past first touch"
     unit: ClassVar[str] = "mm"
     display_scale: ClassVar[float] = 1000.0
+    fine_share: ClassVar[float] = 1.0
 
     pretravel_m: Value
     differential_m: Value

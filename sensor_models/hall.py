@@ -103,7 +103,9 @@ class MagnetSensor(Sensor):
         elif np.any(np.asarray(self.hysteresis_min_t) > self.operate_t):
             raise InputError("must not exceed operate_t", key=self.name("hysteresis_min_t"))
         if np.any(self.operate <= 0.0):
-            raise InputError("must leave operate_t above 0 at temperature_c", key=self.name("switch_coeff_per_k"))
+            raise InputError(
+                "must leave operate_t above 0 at temperature_c", key=self.name("switch_coeff_per_k")
+            )
         if np.any(self.release >= self.operate):
             raise InputError("must be below operate_t", key=self.name("release_t"))
 

@@ -13,12 +13,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sensor_models.checks import per_run
 from sensor_models.errors import InputError
 from sensor_models.kinds import Floats, SensorKind
 from sensor_models.sensor import Sensor
 
+# The same as in response_kernel, which is not imported here because it loads the compiler.
 N_FINE = 256
 N_COARSE = 96
 
@@ -26,6 +28,8 @@ N_COARSE = 96
 BEYOND_M = 0.05
 #: A carriage does not go deeper into its stop than this; the fine part need not either [m].
 DEEPEST_M = 0.012
+#: Step at which the nominal response is searched for where it changes [m].
+SEARCH_STEP_M = 0.0005
 #: Room left around the nominal response for tolerances of the mounting [m].
 ROOM_M = 0.006
 
@@ -66,10 +70,14 @@ class Grid:
         return np.concatenate([fine, coarse])
 
     def rising(self) -> Floats:
-        """Return the same heights in rising order, without the coarse ones inside the fine part [m]."""
+        """Return the same heights in rising order, with both ends of the travel [m], shape (m,).
+
+        The coarse ones inside the fine part are left out.
+        """
         positions = self.positions()
         fine, coarse = positions[:N_FINE], positions[N_FINE:]
-        return np.concatenate([coarse[coarse < fine[0]], fine, coarse[coarse > fine[-1]]])
+        heights = np.concatenate([coarse[coarse < fine[0]], fine, coarse[coarse > fine[-1]]])
+        return np.union1d(heights, [0.0, self.travel_m])
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,24 +117,30 @@ class SensorBatch:
 def grid_for(sensor: Sensor, travel_m: float) -> Grid:
     """Choose the grid for a nominal sensor so that it also serves the sensors within its tolerances.
 
-    The fine part covers where the signal is above a share of the release threshold (``fine_share``),
-    side lobes included, with room at both ends.
+    The fine part covers where the signal has risen a share (``fine_share``) of the way from what it is
+    at the top of the travel to its release threshold, side lobes included, with room at both ends.
     """
     if sensor.runs != 1:
         raise InputError("takes the nominal sensor", key="grid_for", got=f"{sensor.runs} runs")
     if not travel_m > 0.0:
         raise InputError("must be above 0", key="travel_m", got=travel_m)
     low, high = -DEEPEST_M, travel_m + BEYOND_M
-    x_m = np.linspace(low, high, max(2, int((high - low) / 0.0005)))
-    response = sensor.response(x_m)[0]
-    # Both poles of a magnet count, whatever the switch: it may be turned over.
-    strength = np.abs(response) if sensor.kind is SensorKind.MAGNET else response
-    operate, release = (abs(float(threshold[0])) for threshold in sensor.thresholds())
-    level = sensor.fine_share * min(operate, release if release > 0.0 else operate, float(strength.max()))
-    wanted = x_m[strength >= level]
+    x_m = np.linspace(low, high, max(2, int((high - low) / SEARCH_STEP_M)))
+    wanted = x_m[_is_of_interest(sensor, x_m)]
     start = max(low, float(wanted[0]) - ROOM_M)
     end = min(high, float(wanted[-1]) + ROOM_M)
     return Grid(start, (end - start) / (N_FINE - 1), float(travel_m))
+
+
+def _is_of_interest(sensor: Sensor, x_m: Floats) -> NDArray[np.bool_]:
+    response = sensor.response(x_m)[0]
+    operate, release = (float(threshold[0]) for threshold in sensor.thresholds())
+    if sensor.kind is SensorKind.MAGNET:
+        # Both poles count, whatever the switch: the magnet may be turned over.
+        response, release = np.abs(response), abs(release)
+    idle = float(response[-1])
+    level = min(release if release > idle else operate, operate, float(response.max()))
+    return np.asarray(response >= level - (1.0 - sensor.fine_share) * abs(level - idle))
 
 
 def respond(sensor: Sensor, grid: Grid, runs: int) -> SensorBatch:
@@ -159,7 +173,7 @@ def _windows(grid: Grid, signal: Floats, two_sided: bool, operate: Floats, relea
     x_m = grid.rising()
     first, last = np.searchsorted(x_m, [0.0, grid.travel_m]).tolist()
     found_m = np.empty((len(signal), 3))
-    find_windows(signal, grid.steps, two_sided, x_m, first, max(last, first + 1), operate, release, found_m)
+    find_windows(signal, grid.steps, two_sided, x_m, first, last + 1, operate, release, found_m)
     return np.ascontiguousarray(found_m.T)
 
 
@@ -212,16 +226,20 @@ def shortfall(sensor: Sensor, batch: SensorBatch) -> str:
 
     Speaks of the run that misses by most.
     """
-    positions = batch.grid.positions()
-    reachable = (positions >= 0.0) & (positions <= batch.grid.travel_m)
-    response = batch.signal[:, reachable]
-    strongest = (np.abs(response) if batch.two_sided else response).max(axis=1)
-    missing = batch.operate - strongest
-    if not np.any(np.isnan(batch.trip_m)):
+    blind = np.flatnonzero(np.isnan(batch.trip_m))
+    if not len(blind):
         return ""
-    worst = int(np.argmax(missing))
-    scale, unit = sensor.display_scale, sensor.unit
+    strongest = np.array([_strongest(batch, run) for run in blind.tolist()])
+    worst = int(np.argmax(batch.operate[blind] - strongest))
+    operate, scale, unit = float(batch.operate[blind[worst]]), sensor.display_scale, sensor.unit
     return (
         f"strongest {sensor.quantity} {strongest[worst] * scale:.3g} {unit} at the closest point, "
-        f"needs {batch.operate[worst] * scale:.3g} {unit}: short by {missing[worst] * scale:.3g} {unit}"
+        f"needs {operate * scale:.3g} {unit}: short by {(operate - strongest[worst]) * scale:.3g} {unit}"
     )
+
+
+def _strongest(batch: SensorBatch, run: int) -> float:
+    x_m = batch.grid.rising()
+    on_travel = x_m[(x_m >= 0.0) & (x_m <= batch.grid.travel_m)]
+    response = interpolate(batch.signal[run], batch.grid, on_travel)
+    return float((np.abs(response) if batch.two_sided else response).max())

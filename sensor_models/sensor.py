@@ -41,7 +41,7 @@ class Sensor(ABC):
     quantity: ClassVar[str]
     unit: ClassVar[str]
     display_scale: ClassVar[float] = 1.0
-    #: The finely tabulated part of the travel reaches down to this share of the release threshold.
+    #: The finely tabulated part of the travel begins at this share of the way to the release threshold.
     fine_share: ClassVar[float] = 0.4
 
     mount_m: Value

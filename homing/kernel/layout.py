@@ -39,7 +39,7 @@ RUN = np.dtype(
         # battery
         "open_circuit_v battery_ohm other_load_a rail_low_v "
         # controller
-        "period_s jitter_s late_probability late_s sensor_latency_s drive_latency_s max_time_s after_s settle_s "
+        "period_s jitter_s late_probability late_s sensor_latency_s read_before_s drive_latency_s max_time_s after_s settle_s "
         # sensor
         "fine_low_m fine_step_m coarse_low_m coarse_step_m operate release sample_period_s bounce_s noise "
         "quantum flip_probability trip_m release_m window_low_m zone_high_m "
@@ -48,7 +48,7 @@ RUN = np.dtype(
         # fault
         "fault_onset_s fault_size fault_height_m fault_span_m fault_span_s"
     )
-    + _ints("coupling command stall_sensor two_sided wire_reads_made referenced fault")
+    + _ints("coupling command stall_sensor two_sided reading_lag wire_reads_made referenced fault")
 )
 
 #: Spool, carriage and drive of one run as they move.
@@ -74,7 +74,7 @@ BODY = np.dtype(
 #: The end sensor as hardware: comparator, held output, contact burst.
 SENSE = np.dtype(
     _floats("next_sample_s read_s burst_end_s shift_m scale offset bounce_s flip_probability")
-    + _ints("made output reading changes readings")
+    + _ints("made output reading taken changes readings")
 )
 
 #: What the routine remembers between loops.
@@ -84,6 +84,18 @@ MEMORY = np.dtype(
         "phase way counts previous_counts entry_counts last_made_counts still_counts made_run clear_run made "
         "retries has_zero long_loop edge_long start_requested stall_made"
     )
+)
+
+#: Commands that may be under way to the drive at once.
+PENDING = 32
+#: Loops by which a reading may lag.
+LAGGED = 32
+
+#: The controller's clock: loops done, commands under way, what faults hold back, how the run ended.
+CLOCK = np.dtype(
+    _floats("held_until_s ended_s zeroed_s")
+    + _ints("tick pending late_done held_reading held_counts reason rows_traced")
+    + [("pending_s", "f8", (PENDING,)), ("pending_phase", "i8", (PENDING,)), ("lagged", "i8", (LAGGED,))]
 )
 
 #: What a run is measured by; times and heights of the stop now open, and extremes.
@@ -99,9 +111,6 @@ WATCH = np.dtype(
         "false_triggers accepted missed below_start"
     )
 )
-
-#: Commands that may be under way to the drive at once.
-PENDING = 8
 
 #: One row a stop: trip, deepest, distance, then the parts of the budget [m].
 STOP_COLUMNS = 10
@@ -129,8 +138,11 @@ def scratch(record: np.dtype[Any]) -> Records:
     return np.zeros(1, record).view(np.recarray)
 
 
-def new_scratch(error_share: float = 1.0) -> tuple[Records, Records, Records, Records]:
-    """Working records of one run (body, sense, memory, watch); ``error_share`` scales the step tolerance."""
-    records = scratch(BODY), scratch(SENSE), scratch(MEMORY), scratch(WATCH)
+def new_scratch(error_share: float = 1.0) -> tuple[Records, ...]:
+    """Working records of one run (body, sense, memory, watch, clock).
+
+    ``error_share`` scales the error that a step may make, for studies of convergence.
+    """
+    records = tuple(scratch(record) for record in (BODY, SENSE, MEMORY, WATCH, CLOCK))
     records[0].error_share = error_share
     return records

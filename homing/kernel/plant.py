@@ -99,13 +99,15 @@ def motor_current(run: Any, body: Any, t: float, spool_m_s: float, integral_a: f
         return current_at_duty(run, body, body.duty, back_emf_v), 0.0
     error = target_speed(run, body, t) - spool_m_s
     wanted = run.loop_a_s_per_m * error + integral_a
-    highest = min(run.current_limit_a, current_at_duty(run, body, 1.0, back_emf_v))
-    lowest = max(-run.current_limit_a, current_at_duty(run, body, -1.0, back_emf_v))
     rate = run.loop_a_per_m * error
-    if wanted > highest:
-        return highest, min(rate, 0.0)
-    if wanted < lowest:
-        return lowest, max(rate, 0.0)
+    if wanted > 0.0:
+        highest = min(run.current_limit_a, current_at_duty(run, body, 1.0, back_emf_v))
+        if wanted > highest:
+            return highest, min(rate, 0.0)
+    else:
+        lowest = max(-run.current_limit_a, current_at_duty(run, body, -1.0, back_emf_v))
+        if wanted < lowest:
+            return lowest, max(rate, 0.0)
     return wanted, rate
 
 

@@ -139,8 +139,9 @@ def sense_step(run: Any, body: Any, sense: Any, curve: Any, h: float, seed: int,
             turned = sense.next_sample_s
         sense.output = sense.made
         sense.next_sample_s += run.sample_period_s
-    if t0 < sense.read_s <= t1:
-        x = carriage_between(body, h, (sense.read_s - t0) / h)
+    if sense.taken == 0 and sense.read_s <= t1:
+        sense.taken = 1
+        x = carriage_between(body, h, max(0.0, (sense.read_s - t0) / h))
         if run.sample_period_s <= 0.0:
             turned = max(turned, follow(run, sense, curve, sense.read_s, x, seed, index))
         take_reading(run, body, sense, sense.read_s, x, seed, index)

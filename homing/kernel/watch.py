@@ -182,9 +182,19 @@ def note_acceptance(run: Any, body: Any, watch: Any) -> None:
 
 
 @compiled
-def strike(run: Any, body: Any, t: float) -> None:
+def note_reaction(run: Any, body: Any, watch: Any) -> None:
+    """The routine has just stopped coming in; its command reaches the drive after a latency."""
+    if watch.stop_open == 1 and watch.react_s == NEVER:
+        watch.react_s, watch.react_spool_m = body.time_s, body.spool_m
+        watch.drive_s, watch.drive_spool_m = body.time_s + run.drive_latency_s, body.spool_m
+
+
+@compiled
+def strike(run: Any, body: Any) -> None:
     """Faults of string, drive and supply, from their onset on."""
-    if run.fault == Fault.NONE or t < run.fault_onset_s:
+    t = body.time_s
+    if t < run.fault_onset_s:
+        body.onset_spool_m = body.spool_m
         return
     if run.fault == Fault.HUB_SLIP or run.fault == Fault.STRING_OFF_PULLEY:
         body.line_offset_m = run.fault_size

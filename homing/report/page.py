@@ -121,6 +121,7 @@ def _context(verification: Verification, pictures: Sequence[Drawn], routine: str
     return {
         "v": verification,
         "version": program_version(),
+        "built_in": lift.source == BUILT_IN,
         "css": files("homing.report").joinpath("page.css").read_text(encoding="utf-8"),
         "headline": rows.headline(verification),
         "requirements": _requirements(verification),

@@ -90,7 +90,8 @@ def requirement_row(result: RequirementResult) -> RequirementRow:
         p95=number(result.p95),
         p99=number(result.p99),
         worst=number(result.worst),
-        worst_run=result.worst_run,
+        # where nothing happened in any run, no run is worse than another
+        worst_run=result.worst_run if result.worst else None,
         failures=f"{result.failures} of {result.runs}",
         failure=percent(result.failure_probability),
         bounds=f"{percent(result.ci_low)}-{percent(result.ci_high)}".replace(" %", ""),

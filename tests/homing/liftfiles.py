@@ -20,7 +20,9 @@ SMALLEST: dict[str, Any] = {
         "encoder_counts_per_rev": 28,
     },
     "controller": {"period_ms": 20},
-    "sensor": [{"kind": "magnet", "mount_mm": 20, "switch": "omnipolar", "operate_mt": 3.0, "release_mt": 1.5}],
+    "sensor": [
+        {"kind": "magnet", "mount_mm": 20, "switch": "omnipolar", "operate_mt": 3.0, "release_mt": 1.5}
+    ],
 }
 
 

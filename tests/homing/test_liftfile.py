@@ -175,20 +175,26 @@ def test_replace_gives_a_new_checked_lift() -> None:
     assert lift.sensors[0].mount_mm == 20
 
 
-@pytest.mark.parametrize("key", ["drive.gear_efficiency", "sensor.bottom.gap_mm", "sensor.bottom.magnet.diameter_mm"])
+@pytest.mark.parametrize(
+    "key", ["drive.gear_efficiency", "sensor.bottom.gap_mm", "sensor.bottom.magnet.diameter_mm"]
+)
 def test_replace_reaches_values_that_were_assumed(key: str) -> None:
     lift = lift_with()
     assert lift.replace({key: 0.7}).quantities()[key] == 0.7
 
 
 def test_replacing_every_number_by_itself_changes_nothing() -> None:
-    lift = lift_with({"sensor.magnet": {"shape": "disc", "diameter_mm": 8, "height_mm": 2, "remanence_t": 1.2}})
+    lift = lift_with(
+        {"sensor.magnet": {"shape": "disc", "diameter_mm": 8, "height_mm": 2, "remanence_t": 1.2}}
+    )
     numbers = lift.quantities()
     whole = {key: int(value) if value == int(value) else value for key, value in numbers.items()}
     assert lift.replace(whole).quantities() == pytest.approx(numbers)
 
 
-@pytest.mark.parametrize("key", ["lift.colour", "sensor.top.gap_mm", "sensor.bottom.colour", "gap_mm", "nothing.at_all"])
+@pytest.mark.parametrize(
+    "key", ["lift.colour", "sensor.top.gap_mm", "sensor.bottom.colour", "gap_mm", "nothing.at_all"]
+)
 def test_replace_refuses_unknown_keys(key: str) -> None:
     with pytest.raises(InputError, match="not a numeric key"):
         lift_with().replace({key: 1.0})
@@ -208,7 +214,11 @@ def test_fault_rates_and_log_are_kept() -> None:
     lift = lift_with(
         {
             "fault_rates": {"late_loop": 2, "dead_motor": 0.5},
-            "log": {"time": {"column": "t_ms", "unit": "ms"}, "sensor": {"column": "b", "active": "low"}, "mm_per_count": 0.44},
+            "log": {
+                "time": {"column": "t_ms", "unit": "ms"},
+                "sensor": {"column": "b", "active": "low"},
+                "mm_per_count": 0.44,
+            },
         }
     )
     assert lift.fault_rates == {"late_loop": 2.0, "dead_motor": 0.5}
@@ -224,7 +234,10 @@ def test_fault_rates_and_log_are_kept() -> None:
         ({"lift.moving_mass_kg": 0.1}, "slides of this travel usually weigh"),
         ({"routine.creep_speed_mm_s": 300}, "the slow approach is the faster one"),
         ({"routine.fast_speed_mm_s": 3000}, "free speed"),
-        ({"sensor": [SENSORS["contact"] | {"pretravel_mm": 0.8, "differential_mm": 1.2}]}, "let go only after"),
+        (
+            {"sensor": [SENSORS["contact"] | {"pretravel_mm": 0.8, "differential_mm": 1.2}]},
+            "let go only after",
+        ),
     ],
 )
 def test_what_is_possible_but_odd_is_noted(changes: dict[str, object], said: str) -> None:

@@ -24,7 +24,9 @@ def refusal(changes: dict[str, Any]) -> str:
 
 
 @pytest.mark.parametrize("bad", [NAN, INF, -INF, -1.0, True, "12", [1, 2], None])
-@pytest.mark.parametrize("key", ["lift.travel_mm", "drive.gear_ratio", "controller.period_ms", "stop.stiffness_n_per_mm"])
+@pytest.mark.parametrize(
+    "key", ["lift.travel_mm", "drive.gear_ratio", "controller.period_ms", "stop.stiffness_n_per_mm"]
+)
 def test_a_number_must_be_a_finite_positive_number(key: str, bad: object) -> None:
     sentence = refusal({key: bad})
     assert f"{key} must be a number above 0" in sentence
@@ -95,7 +97,9 @@ def test_a_misspelt_required_key_is_called_misspelt_not_missing() -> None:
 
 def test_an_unknown_key_of_the_magnet() -> None:
     magnet = {"shape": "disc", "diameter": 10, "height_mm": 3, "grade": "N42"}
-    assert 'magnet.diameter is not a known key (did you mean "diameter_mm"?)' in refusal({"sensor.magnet": magnet})
+    assert 'magnet.diameter is not a known key (did you mean "diameter_mm"?)' in refusal(
+        {"sensor.magnet": magnet}
+    )
 
 
 def test_unknown_sections() -> None:
@@ -148,7 +152,10 @@ def test_sections_that_are_missing_altogether() -> None:
     [
         ({"sensor.mount_mm": 641}, "sensor.bottom.mount_mm must not be above the travel, 640 mm; got 641"),
         ({"lift.start_mm": 700}, "lift.start_mm must be within the travel, 0 to 640; got 700"),
-        ({"lift.friction_n": 5, "lift.static_friction_n": 4}, "static_friction_n must be at least friction_n"),
+        (
+            {"lift.friction_n": 5, "lift.static_friction_n": 4},
+            "static_friction_n must be at least friction_n",
+        ),
         ({"lift.incline_deg": 0}, "string.return_string must be true when incline_deg is 0"),
         ({"drive.command": "duty", "routine.stop": "hold"}, 'routine.stop must be "shorted" or "open"'),
         ({"drive.motor_free_current_a": 9.2}, "motor_free_current_a must be below motor_stall_current_a"),
@@ -157,11 +164,18 @@ def test_sections_that_are_missing_altogether() -> None:
         ({"drive.pulley_diameter_mm": 12}, 'drive.pulley_diameter_mm belongs to drives of kind "belt"'),
         ({"drive.backlash_mm": 1}, 'belongs to drives of kind "belt" or "lead_screw"'),
         (
-            {"drive.kind": "belt", "drive.spool_diameter_mm": REMOVED, "drive.pulley_diameter_mm": 12,
-             "string.stiffness_n_per_mm": 5},
+            {
+                "drive.kind": "belt",
+                "drive.spool_diameter_mm": REMOVED,
+                "drive.pulley_diameter_mm": 12,
+                "string.stiffness_n_per_mm": 5,
+            },
             '[string] must be left out: a drive of kind "belt" has no string',
         ),
-        ({"drive.kind": "belt", "drive.spool_diameter_mm": REMOVED}, "drive.pulley_diameter_mm must be given"),
+        (
+            {"drive.kind": "belt", "drive.spool_diameter_mm": REMOVED},
+            "drive.pulley_diameter_mm must be given",
+        ),
         ({"drive.kind": "lead_screw", "drive.spool_diameter_mm": REMOVED}, "drive.lead_mm must be given"),
     ],
 )
@@ -185,17 +199,37 @@ def test_impossible_lifts(changes: dict[str, Any], said: str) -> None:
         ("magnet", {"mount_mm": [5, 40]}, "mount_mm must be a number, or [min, typ, max] of such"),
         ("magnet", {"noise_flip_probability": 2}, "must be a number from 0 to 1"),
         ("magnet", {"magnet": 7}, "magnet must be a table of keys"),
-        ("magnet", {"magnet": {"shape": "disc", "diameter_mm": 10, "grade": "N42"}}, "height_mm must be given for"),
-        ("magnet", {"magnet": {"shape": "block", "size_mm": [10, 5], "grade": "N42"}}, "must be a list of 3 numbers"),
+        (
+            "magnet",
+            {"magnet": {"shape": "disc", "diameter_mm": 10, "grade": "N42"}},
+            "height_mm must be given for",
+        ),
+        (
+            "magnet",
+            {"magnet": {"shape": "block", "size_mm": [10, 5], "grade": "N42"}},
+            "must be a list of 3 numbers",
+        ),
         (
             "magnet",
             {"magnet": {"shape": "block", "size_mm": [10, 5, 3], "diameter_mm": 3, "grade": "N42"}},
             'diameter_mm must be left out for shape "block"',
         ),
-        ("magnet", {"magnet": {"shape": "disc", "diameter_mm": 10, "height_mm": 3}}, "remanence_t must be given"),
-        ("magnet", {"magnet": {"shape": "disc", "diameter_mm": 10, "height_mm": 3, "grade": "N43"}}, '(did you mean "N4'),
+        (
+            "magnet",
+            {"magnet": {"shape": "disc", "diameter_mm": 10, "height_mm": 3}},
+            "remanence_t must be given",
+        ),
+        (
+            "magnet",
+            {"magnet": {"shape": "disc", "diameter_mm": 10, "height_mm": 3, "grade": "N43"}},
+            '(did you mean "N4',
+        ),
         ("reflective", {"hysteresis": 0.6}, "hysteresis must be below threshold, 0.5; got 0.6"),
-        ("reflective", {"peak_gap_mm": 2, "curve": [[1, 0.5], [2, 1.0]]}, "curve or peak_gap_mm must be given, and only one"),
+        (
+            "reflective",
+            {"peak_gap_mm": 2, "curve": [[1, 0.5], [2, 1.0]]},
+            "curve or peak_gap_mm must be given, and only one",
+        ),
         ("reflective", {"curve": [[2, 0.5], [1, 1.0]]}, "must be at least two points"),
         ("reflective", {"curve": [[2, 0.5]]}, "must be at least two points"),
         ("reflective", {"target_mm": [20]}, "must be a list of 2 numbers above 0: [along, across]"),
@@ -204,8 +238,16 @@ def test_impossible_lifts(changes: dict[str, Any], said: str) -> None:
         ("distance", {"threshold_v": 3.5}, "threshold_v must be within the curve, 0.6 to 3 V"),
         ("distance", {"adc_bits": 10.5}, "must be a whole number from 1 to 32"),
         ("contact", {"lever_ratio": 0}, "lever_ratio must be a number above 0"),
-        ("contact", {"wiring": "normally_closed", "active": "high", "open_wire_reads": "low"}, "open_wire_reads must be as active"),
-        ("contact", {"active": "high", "open_wire_reads": "high"}, "open_wire_reads must be the other level than active"),
+        (
+            "contact",
+            {"wiring": "normally_closed", "active": "high", "open_wire_reads": "low"},
+            "open_wire_reads must be as active",
+        ),
+        (
+            "contact",
+            {"active": "high", "open_wire_reads": "high"},
+            "open_wire_reads must be the other level than active",
+        ),
         ("stall", {"mount_mm": 5}, "mount_mm must be a number from 0 to 0"),
         ("stall", {"gap_mm": 3}, "gap_mm is not a known key"),
         ("contact", {"kind": "contakt"}, '(did you mean "contact"?)'),
@@ -218,17 +260,23 @@ def test_impossible_sensors(kind: str, changes: dict[str, Any], said: str) -> No
 
 def test_sensors_need_different_names() -> None:
     twice = [SENSORS["contact"] | {"name": "bottom"}] * 2
-    assert "sensor.name must be different for every sensor and candidate; got 'bottom'" in refusal({"sensor": twice})
+    assert "sensor.name must be different for every sensor and candidate; got 'bottom'" in refusal(
+        {"sensor": twice}
+    )
 
 
 def test_a_kind_or_a_part_is_needed() -> None:
     assert 'must be one of "magnet", "reflective"' in refusal({"sensor": [{"mount_mm": 20}]})
-    assert "sensor.bottom.part must be one of" in refusal({"sensor": [{"mount_mm": 20, "part": "no-such-part"}]})
+    assert "sensor.bottom.part must be one of" in refusal(
+        {"sensor": [{"mount_mm": 20, "part": "no-such-part"}]}
+    )
 
 
 @pytest.mark.parametrize("key", ["phase", "row"])
 def test_an_own_table_is_not_read_yet(key: str) -> None:
-    assert "leave out every [[routine.phase]] and [[routine.row]]" in refusal({f"routine.{key}": [{"name": "a"}]})
+    assert "leave out every [[routine.phase]] and [[routine.row]]" in refusal(
+        {f"routine.{key}": [{"name": "a"}]}
+    )
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,11 @@ def test_a_magnet_switch_in_si_units() -> None:
     assert (sensor.operate_t, sensor.release_t) == pytest.approx((0.003, 0.0015))
     assert (sensor.sample_period_s, sensor.temperature_c) == (0.05, 40.0)
     assert sensor.magnet_coeff_per_k == pytest.approx(-0.0012)
-    assert (sensor.switch, sensor.facing, sensor.approach) == (SwitchKind.OMNIPOLAR, Facing.NORTH, Approach.HEAD_ON)
+    assert (sensor.switch, sensor.facing, sensor.approach) == (
+        SwitchKind.OMNIPOLAR,
+        Facing.NORTH,
+        Approach.HEAD_ON,
+    )
 
 
 def test_a_block_magnet_lies_along_across_and_thick() -> None:
@@ -102,12 +106,18 @@ def test_a_drawn_operate_point_takes_its_release_along() -> None:
 
 
 def test_a_drawn_release_point_is_taken_as_it_is() -> None:
-    values = {"sensor.bottom.operate_mt": np.array([3.0, 3.2]), "sensor.bottom.release_mt": np.array([1.0, 2.0])}
+    values = {
+        "sensor.bottom.operate_mt": np.array([3.0, 3.2]),
+        "sensor.bottom.release_mt": np.array([1.0, 2.0]),
+    }
     assert 1e3 * built("magnet", values=values).release == pytest.approx([1.0, 2.0])
 
 
 def test_drawn_remanence_and_magnet_size() -> None:
-    values = {"sensor.bottom.magnet.remanence_t": np.array([1.28, 1.32]), "sensor.bottom.magnet.height_mm": np.array([3.0, 4.0])}
+    values = {
+        "sensor.bottom.magnet.remanence_t": np.array([1.28, 1.32]),
+        "sensor.bottom.magnet.height_mm": np.array([3.0, 4.0]),
+    }
     sensor = built("magnet", values=values)
     assert sensor.magnet.remanence.ravel() == pytest.approx([1.28, 1.32])
     assert sensor.magnet.height.ravel() == pytest.approx([0.003, 0.004])

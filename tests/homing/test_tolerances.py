@@ -47,7 +47,9 @@ def test_the_three_forms(form: object, low: float, high: float) -> None:
 
 @given(half=st.floats(1e-6, 600.0, allow_nan=False))
 def test_a_half_width_comes_back_from_the_bounds(half: float) -> None:
-    tolerance = only({"lift.viscous_n_s_per_m": half}, {"lift.viscous_n_s_per_m": 700.0})["lift.viscous_n_s_per_m"]
+    tolerance = only({"lift.viscous_n_s_per_m": half}, {"lift.viscous_n_s_per_m": 700.0})[
+        "lift.viscous_n_s_per_m"
+    ]
     assert (tolerance.high - tolerance.low) / 2 == pytest.approx(half, rel=1e-6)
     assert (tolerance.high + tolerance.low) / 2 == pytest.approx(700.0)
 
@@ -120,8 +122,14 @@ def test_the_spread_of_a_part_is_a_tolerance_with_its_data_sheet() -> None:
     sensor = {"part": "hall-omnipolar-3mt-20hz", "mount_mm": 20}
     tolerances = {each.key: each for each in lift_with({"sensor": [sensor]}).tolerances}
     # DRV5032 FA, SLVSDC7H section 6.5 and 6.6
-    assert (tolerances["sensor.bottom.operate_mt"].low, tolerances["sensor.bottom.operate_mt"].high) == (1.5, 4.8)
-    assert (tolerances["sensor.bottom.sample_period_ms"].low, tolerances["sensor.bottom.sample_period_ms"].high) == (27, 75)
+    assert (tolerances["sensor.bottom.operate_mt"].low, tolerances["sensor.bottom.operate_mt"].high) == (
+        1.5,
+        4.8,
+    )
+    assert (
+        tolerances["sensor.bottom.sample_period_ms"].low,
+        tolerances["sensor.bottom.sample_period_ms"].high,
+    ) == (27, 75)
     assert "SLVSDC7H" in tolerances["sensor.bottom.operate_mt"].origin
 
 

@@ -21,8 +21,8 @@ from scipy.optimize import brentq
 from homing.kernel.codes import Coupling, Mode, Order
 
 SOLVERS = {"DOP853": DOP853, "LSODA": LSODA}
-#: Longest step of the solver, so that no event comes and goes unseen within one [s].
-LONGEST_S = 2e-3
+#: Longest step of the solver while something moves, so that no event comes and goes unseen within one [s].
+LONGEST_S = 4e-3
 #: A body slower than this against its way of sliding has not turned, it is rounding [m/s].
 NO_SPEED_M_S = 1e-13
 #: A string within this of its natural length is neither taut nor slack [m].
@@ -235,7 +235,7 @@ class OdeLift:
             self.t,
             self.y,
             goal,
-            max_step=LONGEST_S,
+            max_step=LONGEST_S if self.spool_way or self.carriage_way else np.inf,
             rtol=self.rtol,
             atol=[1e-12, 1e-11, 1e-12, 1e-11, 1e-9],
         )

@@ -14,7 +14,7 @@ import numpy as np
 from ode_lift import OdeLift, Piece
 from scipy.optimize import brentq
 
-from homing.kernel import loop, observe, sensing
+from homing.kernel import controller, loop, observe, sensing
 from homing.kernel.codes import Order
 from homing.kernel.layout import (
     MAX_STOPS,
@@ -23,7 +23,7 @@ from homing.kernel.layout import (
     TRACE_COLUMNS,
     new_scratch,
 )
-from homing.routine import Role
+from homing.kernel.setup import set_up
 from homing.simulate import Batch, Setting
 
 TRACE_ROWS = 4000
@@ -43,10 +43,10 @@ class KernelRun:
 def kernel_run(setting: Setting, batch: Batch, i: int) -> KernelRun:
     stops, trace = np.zeros((MAX_STOPS, STOP_COLUMNS)), np.zeros((TRACE_ROWS, len(TRACE_COLUMNS)))
     result = np.empty(len(RESULT_COLUMNS))
-    body, sense, memory, watch = new_scratch(setting.error_share)
+    parts = tuple(records[0] for records in new_scratch(setting.error_share))
     loop.simulate_run(
-        batch.runs[i], body[0], sense[0], memory[0], watch[0], batch.sensor.signal[i], setting.periods_s,
-        setting.kernel_table(), setting.seed, int(batch.indices[i]), stops, trace, result,
+        batch.runs[i], parts, batch.sensor.signal[i], setting.periods_s, setting.kernel_table(), setting.seed,
+        int(batch.indices[i]), stops, trace, result,
     )  # fmt: skip
     columns = dict(zip(RESULT_COLUMNS, result.tolist(), strict=True))
     return KernelRun(trace[: int(columns["trace_rows"])], columns, stops[stops[:, 0] != 0.0])
@@ -149,66 +149,55 @@ def closed(setting: Setting, batch: Batch, i: int, **solver: Any) -> OdeRun:
 
 class _Closed:
     def __init__(self, setting: Setting, batch: Batch, i: int, **solver: Any) -> None:
-        self.setting, self.table = setting, setting.compiled
+        self.setting, self.table = setting, setting.kernel_table()
         self.run, self.curve = batch.runs[i], batch.sensor.signal[i]
-        self.seed, self.index = setting.seed, int(batch.indices[i])
-        body, sense, memory, watch = new_scratch()
-        self.body, self.sense, self.memory, self.watch = body[0], sense[0], memory[0], watch[0]
-        loop.set_up(self.run, self.body, self.sense, self.memory, self.watch, self.curve, self.seed, self.index)
+        self.numbers = setting.seed, int(batch.indices[i])
+        self.parts = tuple(records[0] for records in new_scratch())
+        set_up(self.run, self.parts, self.curve, *self.numbers)
         self.lift, self.measure = OdeLift(self.run, **solver), _measure(self.run)
-        self.waiting: list[tuple[float, int]] = []
+        self.lift.power_up(*self._order_of(0))
 
     def _order_of(self, phase: int) -> tuple[Order, float]:
-        return Order(int(self.table.phase_order[phase])), float(self.table.phase_value[phase])
+        return Order(int(self.table[0][phase])), float(self.table[1][phase])
 
     def _advance(self, end_s: float) -> None:
+        """Plant and sensor; the sensor sees the step just made as the kernel's own would have left it."""
+        body, sense = self.parts[0], self.parts[1]
         for piece in self.lift.advance(end_s):
             self.measure.note(piece)
-            self._show_sensor(piece)
+            body.time_s, body.integral_a = piece.t1, piece.after[4]
+            body.spool_m, body.spool_m_s, body.carriage_m, body.carriage_m_s = piece.after[:4]
+            body.old_carriage_m, body.old_carriage_m_s = piece.before[2:4]
+            body.mode, body.duty = int(self.lift.drive.mode), self.lift.drive.duty
+            sensing.sense_step(self.run, body, sense, self.curve, piece.t1 - piece.t0, *self.numbers)
 
-    def _show_sensor(self, piece: Piece) -> None:
-        """Give the sensor hardware the step just made, as the kernel's own step would have left it."""
-        body, (s, u, x, v, z) = self.body, piece.after
-        body.time_s, body.spool_m, body.spool_m_s, body.carriage_m, body.carriage_m_s = piece.t1, s, u, x, v
-        body.integral_a, body.mode, body.duty = z, int(self.lift.drive.mode), self.lift.drive.duty
-        body.old_carriage_m, body.old_carriage_m_s = piece.before[2], piece.before[3]
-        sensing.sense_step(
-            self.run, body, self.sense, self.curve, piece.t1 - piece.t0, self.seed, self.index
-        )
+    def _period(self) -> None:
+        body, sense, _, _, clock = self.parts
+        length = controller.next_period(self.run, body, clock, self.setting.periods_s, *self.numbers)
+        end_s = self.lift.t + length
+        sense.read_s = end_s - self.run.sensor_latency_s
+        while clock.pending > 0 and clock.pending_s[0] <= end_s:
+            self._advance(float(clock.pending_s[0]))
+            self.lift.order(*self._order_of(int(clock.pending_phase[0])))
+            clock.pending -= 1
+            clock.pending_s[:-1], clock.pending_phase[:-1] = clock.pending_s[1:].copy(), clock.pending_phase[1:].copy()
+        self._advance(end_s)
+        clock.tick += 1
 
     def go(self) -> OdeRun:
-        run, memory, sense, t = self.run, self.memory, self.sense, self.table
-        roles = list(Role)
-        self.lift.power_up(*self._order_of(0))
-        times, states, phases, ended_s = [], [], [], np.inf
-        while self.lift.t < min(run.max_time_s, ended_s + run.after_s):
-            length = loop.next_period(
-                run, self.body, self.watch, self.setting.periods_s, 0, self.seed, self.index, len(times)
-            )
-            end_s = self.lift.t + length
-            sense.read_s = end_s - run.sensor_latency_s
-            while self.waiting and self.waiting[0][0] <= end_s:
-                obeyed_s, phase = self.waiting.pop(0)
-                self._advance(obeyed_s)
-                self.lift.order(*self._order_of(phase))
-            self._advance(end_s)
-            counts = int(np.floor(self.lift.y[0] * run.counts_per_m + run.count_phase))
-            observe.take_note(run, memory, self.lift.t, counts, sense.reading)
+        run, parts, table = self.run, self.parts, self.table
+        _, _, _, needs, first_row, rows, kinds, parameters, no_motion_s = table
+        memory, clock = parts[2], parts[4]
+        times, states, phases = [], [], []
+        while self.lift.t < min(run.max_time_s, clock.ended_s + run.after_s):
+            self._period()
+            made = loop.hear(run, parts, no_motion_s)
             times.append(self.lift.t)
             states.append(self.lift.y.copy())
             phases.append(int(memory.phase))
-            bits = observe.observe(run, memory, t.phase_needs[memory.phase], t.kinds, t.parameters)
-            row = observe.choose_row(t.rows, t.first_row, memory.phase, bits)
-            if row < 0:
-                continue
-            observe.apply_effects(memory, t.rows[row, 4])
-            to = int(t.rows[row, 3])
-            order, value = self._order_of(to)
-            observe.enter(memory, to, loop.way_of(order, value))
-            self.waiting.append((self.lift.t + run.drive_latency_s, to))
-            if roles[t.phase_role[to]] in (Role.ZEROED, Role.FAULTED):
-                ended_s = self.lift.t
+            bits = observe.observe(run, memory, needs[memory.phase], kinds, parameters)
+            row = observe.choose_row(rows, first_row, memory.phase, bits)
+            if row >= 0:
+                loop.take_row(run, parts, table, rows[row], made)
         self.measure.finish()
-        return OdeRun(
-            np.array(times), np.array(states), np.array(phases), self.measure, self.lift.evaluations
-        )
+        return OdeRun(np.array(times), np.array(states), np.array(phases), self.measure, self.lift.evaluations)

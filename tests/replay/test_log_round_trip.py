@@ -31,9 +31,13 @@ def channels(draw: Any) -> dict[str, list[Any]]:
     return {
         "t_us": np.cumsum(steps).tolist(),
         "counts": draw(st.lists(count, min_size=rows, max_size=rows)),
-        "command": draw(st.lists(st.integers(-1000, 1000).map(lambda n: n / 1000), min_size=rows, max_size=rows)),
+        "command": draw(
+            st.lists(st.integers(-1000, 1000).map(lambda n: n / 1000), min_size=rows, max_size=rows)
+        ),
         "sensor": draw(st.lists(st.booleans(), min_size=rows, max_size=rows)),
-        "battery": draw(st.lists(st.integers(900, 1400).map(lambda n: n / 100), min_size=rows, max_size=rows)),
+        "battery": draw(
+            st.lists(st.integers(900, 1400).map(lambda n: n / 100), min_size=rows, max_size=rows)
+        ),
         "state": draw(st.lists(st.sampled_from(STATES), min_size=rows, max_size=rows)),
     }
 

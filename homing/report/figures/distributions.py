@@ -21,6 +21,10 @@ _LOOKS = {
 }
 
 
+#: Runs beyond the limit are marked one by one up to this number.
+_CROSSES = 40
+
+
 def distributions(verification: Verification) -> Figure:
     """Histograms of all runs, stacked by how the runs ended, with the limits and the nominal run."""
     with look():
@@ -59,8 +63,9 @@ def _draw(axes: Axes, verification: Verification, name: str) -> None:
     _marks(axes, name, nominal, limit, values[known])
     missing = int(np.sum(~known))
     word = wording.METRICS[name]
-    note = f" ({missing} runs have none)" if missing else ""
+    note = f" ({missing} without)" if missing else ""
     axes.set_xlabel(f"{word.title} [{word.unit}]{note}")
+    axes.set_ylim(0, None if known.any() else 1)
     grid(axes, "y")
 
 
@@ -82,7 +87,7 @@ def _marks(axes: Axes, name: str, nominal: float, limit: float, values: NDArray[
     for number, place in enumerate((limit, -limit) if both_sides else (limit,)):
         axes.axvline(place, color=ORANGE, lw=2.0, ls=(0, (5, 2)), label="limit" if number == 0 else None)
     over = np.sort(values[np.abs(values) > limit if both_sides else values > limit])
-    if len(over):
+    if 0 < len(over) <= _CROSSES:
         axes.plot(over, np.zeros(len(over)), marker="x", color=INK, ls="none", ms=5, clip_on=False, zorder=5)
     axes.set_title(
         f"{len(over)} of {len(values)} beyond {measure(limit, 'mm')}", color=INK if len(over) else GREY

@@ -62,7 +62,7 @@ def _worst(verification: Verification) -> Picture:
 def _sensor(verification: Verification) -> Picture:
     caption = (
         "What the sensor reads along the travel, nominal and over the tolerances, and where it is made. "
-        "Hatched in the trip zone: heights at which it may trip. The thick upright line is the hard stop."
+        "Hatched in the trip zone: heights at which it may trip. Steep curves are on a logarithm above the operate point."
     )
     assert verification.sensor is not None
     return Picture("sensor_response", caption, sensor_response(verification.sensor))

@@ -5,10 +5,17 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import ScalarFormatter
 
 from homing.report.figures.style import BLUE, GREY, INK, ORANGE, PAPER, SAND, SKY, figure, grid, look
 from homing.report.numbers import plain
 from homing.results import SensorView
+
+#: The carriage never gets below the hard stop; so much below it is shown at most [mm].
+_BELOW_MM = -12.0
+
+#: Curves which rise so many times above the operate point are drawn on a logarithm above it.
+_STEEP = 8.0
 
 
 def sensor_response(view: SensorView) -> Figure:
@@ -19,6 +26,7 @@ def sensor_response(view: SensorView) -> Figure:
         _draw_curve(curve, view)
         _draw_places(places, view)
         curve.set_xlim(*_range(view))
+        made.legend(*curve.get_legend_handles_labels(), loc="outside upper left", ncols=4)
     return made
 
 
@@ -28,7 +36,7 @@ def _range(view: SensorView) -> tuple[float, float]:
     marks += [edge for zone in view.zones_mm for edge in zone]
     # a curve which never comes near its thresholds is shown where it is strongest
     marks.append(float(view.x_mm[int(np.nanargmax(view.signal))]))
-    known = np.array([mark for mark in marks if np.isfinite(mark)])
+    known = np.array([max(mark, _BELOW_MM) for mark in marks if np.isfinite(mark)])
     low, high = float(known.min()), float(known.max())
     room = max(8.0, 0.35 * (high - low))
     return max(low - 0.6 * room, float(view.x_mm[0])), min(high + room, float(view.x_mm[-1]))
@@ -49,11 +57,15 @@ def _draw_curve(axes: Axes, view: SensorView) -> None:
     axes.annotate("hard stop", (0, 1), xycoords=("data", "axes fraction"), xytext=(-4, -2), rotation=90,
                   textcoords="offset points", ha="right", va="top", fontsize=7.5)  # fmt: skip
     axes.set_ylabel(f"{view.quantity}{unit}")
-    axes.legend(loc="upper right", ncols=1)
     grid(axes)
     floor = min(0.0, float(np.nanmin(band[0])), view.release)
     top = max(float(np.nanmax(band[1])), view.operate)
-    axes.set_ylim(floor - 0.03 * (top - floor), top + 0.1 * (top - floor))
+    if 0 < _STEEP * view.operate < top:
+        axes.set_yscale("symlog", linthresh=view.operate)
+        axes.yaxis.set_major_formatter(ScalarFormatter())
+        axes.set_ylim(1.3 * floor - 0.1 * view.operate, 1.4 * top)
+    else:
+        axes.set_ylim(floor - 0.03 * (top - floor), top + 0.1 * (top - floor))
 
 
 def _draw_places(axes: Axes, view: SensorView) -> None:

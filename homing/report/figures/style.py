@@ -58,6 +58,9 @@ RC: Any = {
     "legend.handlelength": 2.6,
     "lines.linewidth": 1.3,
     "hatch.linewidth": 0.6,
+    # letters as wide at every resolution, so that one layout serves PNG and SVG
+    "text.hinting": "no_hinting",
+    "figure.dpi": DPI,
     "figure.facecolor": PAPER,
     "savefig.facecolor": PAPER,
     "svg.fonttype": "path",
@@ -87,9 +90,8 @@ def grid(axes: Axes, axis: str = "both") -> None:
 
 
 def _settle(made: Figure) -> None:
-    """Work out the layout once, not at every saving; the second pass knows the widths of the first."""
+    """Work out the layout once, not at every saving."""
     if isinstance(made.get_layout_engine(), ConstrainedLayoutEngine):
-        made.draw_without_rendering()
         made.draw_without_rendering()
         made.set_layout_engine("none")
 

@@ -61,7 +61,7 @@ def _lines(axes: Axes, trace: Trace) -> None:
 def _draw_height(axes: Axes, trace: Trace) -> None:
     _lines(axes, trace)
     axes.set_title("Height above the hard stop, the thick line [mm]")
-    axes.legend(loc="upper right", ncols=2, borderaxespad=0)
+    axes.legend(loc="lower right", bbox_to_anchor=(1, 1), ncols=2, borderaxespad=0.1)
     grid(axes)
 
 

@@ -1,19 +1,22 @@
 """What to change, and by how much, found by trying it.
 
-Each lever is one setting moved one way. Its far end is tried first on a smaller ensemble; if that
-holds all requirements, bisection finds the smallest change that still does.
+A lever is one setting moved one way, useful against some requirements. It is moved in steps until all
+requirements hold on a smaller ensemble (the nominal run alone is asked first, it costs nothing), then
+bisection finds the smallest change that still does. If no lever helps alone, pairs are tried.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from homing.ensemble import as_ensemble, nominal_ensemble, run_many
 from homing.requirements import judge
-from homing.simulate import prepare
+from homing.setting import prepare
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
@@ -21,16 +24,27 @@ if TYPE_CHECKING:
 
 #: Runs of a trial: twice what is needed to show 1 % without a failure.
 TRIAL_RUNS = 600
-#: Halvings between "too little" and "enough": the change is then known to a fiftieth of its range.
-HALVINGS = 5
+#: Parts of a lever's way that are tried, and halvings between the last two.
+PARTS = (0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 1.0)
+HALVINGS = 3
+#: Sentences are for reading: no more ways out than these.
+WAYS_OUT = 3
+
+#: Trials in all, so that an answer comes within seconds and does not depend on the machine's speed.
+MOST_TRIALS = 40
+
+RUNS_PAST = ("overtravel_mm", "impact_speed_mm_s", "slack_mm")
+HIGH_CURRENT = ("peak_current_a",)
+TOO_SLOW = ("time_to_zero_s",)
 
 
 @dataclass(frozen=True)
 class Lever:
-    """One setting that may be moved; ``far`` as a factor of it, or as an addition in its own unit."""
+    """One setting that may be moved; ``factor`` of it, or ``add`` in its own unit, at the far end."""
 
     key: str
     words: str
+    against: tuple[str, ...]
     factor: float = 1.0
     add: float = 0.0
     step: float = 1.0
@@ -41,72 +55,107 @@ class Lever:
         rounding = np.ceil if wanted > nominal else np.floor
         return float(rounding(round(wanted / self.step, 6)) * self.step)
 
+    def say(self, nominal: float, part: float) -> str:
+        value = self.at(nominal, part)
+        return self.words.format(value=value, change=value - nominal)
+
 
 def levers(lift: Lift) -> tuple[Lever, ...]:
-    """What a builder can move on this lift."""
-    sensor = f"sensor.{lift.sensor().name}"
+    """What a builder can move on this lift, the most usual first."""
+    mount = f"sensor.{lift.sensor().name}.mount_mm"
     return (
-        Lever("routine.fast_speed_mm_s", "slow to {value:g} mm/s", factor=0.2, step=5.0),
-        Lever(f"{sensor}.mount_mm", "raise the sensor {change:g} mm", add=60.0, step=0.5),
-        Lever("routine.creep_speed_mm_s", "creep at {value:g} mm/s", factor=0.3, step=1.0),
-        Lever("routine.creep_speed_mm_s", "creep at {value:g} mm/s", factor=2.5, step=1.0),
-        Lever("routine.fast_speed_mm_s", "come in at {value:g} mm/s", factor=2.0, step=5.0),
-        Lever("routine.no_motion_ms", "allow {value:g} ms without motion", factor=5.0, step=10.0),
-        Lever("routine.back_off_mm", "back off {value:g} mm", add=20.0, step=1.0),
-        Lever("requirements.time_to_zero_s", "allow {value:g} s", factor=3.0, step=0.5),
-    )
+        Lever("routine.fast_speed_mm_s", "slow to {value:g} mm/s", RUNS_PAST, factor=0.15, step=5.0),
+        Lever(mount, "raise the sensor {change:g} mm", RUNS_PAST, add=60.0, step=0.5),
+        Lever("routine.creep_speed_mm_s", "creep at {value:g} mm/s", ("zero_error_mm",), factor=0.3),
+        Lever("routine.creep_speed_mm_s", "creep at {value:g} mm/s", TOO_SLOW, factor=3.0),
+        Lever("routine.fast_speed_mm_s", "come in at {value:g} mm/s", TOO_SLOW, factor=3.0, step=5.0),
+        Lever("routine.back_off_mm", "back off {value:g} mm", ("time_to_zero_s", "zero_error_mm"), add=20.0),
+        Lever("routine.no_motion_ms", "allow {value:g} ms without motion", TOO_SLOW, factor=5.0, step=10.0),
+        Lever("routine.timeout_s", "allow {value:g} s a phase", TOO_SLOW, factor=8.0, step=0.5),
+        Lever("drive.acceleration_mm_s2", "accelerate with {value:g} mm/s2", HIGH_CURRENT, factor=0.2, step=50.0),
+        Lever("drive.current_limit_a", "limit the current to {value:g} A", HIGH_CURRENT, factor=0.3, step=0.5),
+    )  # fmt: skip
 
 
-def holds(lift: Lift, seed: int, workers: int | None) -> bool:
-    """Whether all requirements hold on a smaller ensemble of this lift."""
-    setting = prepare(lift, seed)
-    indices = np.arange(TRIAL_RUNS, dtype=np.int64)
-    ensemble = as_ensemble(setting, indices, run_many(setting, indices, workers=workers))
-    return all(result.passed for result in judge(lift, nominal_ensemble(setting), ensemble))
-
-
-def advise(lift: Lift, seed: int, workers: int | None = None) -> str:
+def advise(lift: Lift, failing: Sequence[str], seed: int, workers: int | None = None) -> str:
     """One sentence: what to change and by how much so that all requirements hold.
 
     Parameters
     ----------
     lift : Lift
         One that falls short.
+    failing : sequence of str
+        Names of the requirements that fail.
     seed : int
     workers : int, optional
 
     Returns
     -------
     str
-        Such as "Slow to 230 mm/s, or raise the sensor 6 mm."; says so when no single change helps.
+        Such as "Slow to 230 mm/s, or raise the sensor 6 mm."; says so when nothing tried helps.
     """
-    found = [words for lever in levers(lift) if (words := _try(lever, lift, seed, workers))]
-    if not found:
+    trial = _Trial(lift, seed, workers)
+    known = [lever for lever in levers(lift) if lever.key in trial.numbers]
+    useful = [lever for lever in known if set(lever.against) & set(failing)]
+    ways = [words for lever in useful if (words := trial.alone(lever))]
+    if not ways:
+        ways = [words for pair in combinations(useful, 2) if (words := trial.together(*pair))][:1]
+    if not ways:
         return (
-            "No single change of speed, mounting height, back-off or creep speed makes all requirements hold; "
+            "No change of speed, mounting height or back-off that was tried makes all requirements hold; "
             "look at the requirement that fails first and at the fault that resembles it."
         )
-    sentence = ", or ".join(found[:3])
-    return sentence[0].upper() + sentence[1:] + f" (each found by trying it on {TRIAL_RUNS} runs)."
+    sentence = ", or ".join(ways[:WAYS_OUT])
+    return f"{sentence[0].upper()}{sentence[1:]} (found by trying it on {TRIAL_RUNS} runs)."
 
 
-def _try(lever: Lever, lift: Lift, seed: int, workers: int | None) -> str:
-    nominal = lift.quantities().get(lever.key)
-    if nominal is None or not _works(lever, lift, nominal, 1.0, seed, workers):
+class _Trial:
+    """Tries changed lifts, a limited number of times."""
+
+    def __init__(self, lift: Lift, seed: int, workers: int | None) -> None:
+        self.lift, self.seed, self.workers = lift, seed, workers
+        self.numbers = lift.quantities()
+        self.left = MOST_TRIALS
+
+    def alone(self, lever: Lever) -> str:
+        part = self._smallest(lever, {})
+        return lever.say(self.numbers[lever.key], part) if part > 0.0 else ""
+
+    def together(self, first: Lever, second: Lever) -> str:
+        """The first lever half and all the way, the second as far as it then needs."""
+        if first.key == second.key:
+            return ""
+        nominal = self.numbers[first.key]
+        for part in (0.5, 1.0):
+            rest = self._smallest(second, {first.key: first.at(nominal, part)})
+            if rest > 0.0:
+                return f"{first.say(nominal, part)} and {second.say(self.numbers[second.key], rest)}"
         return ""
-    too_little, enough = 0.0, 1.0
-    for _ in range(HALVINGS):
-        middle = 0.5 * (too_little + enough)
-        if _works(lever, lift, nominal, middle, seed, workers):
-            enough = middle
-        else:
-            too_little = middle
-    value = lever.at(nominal, enough)
-    return lever.words.format(value=value, change=value - nominal)
 
+    def _smallest(self, lever: Lever, also: dict[str, float]) -> float:
+        """Smallest part of the lever's way that makes everything hold; 0 if none does."""
+        enough = next((part for part in PARTS if self._holds(lever, part, also)), 0.0)
+        too_little = max((part for part in (0.0, *PARTS) if part < enough), default=0.0)
+        for _ in range(HALVINGS if enough else 0):
+            middle = 0.5 * (too_little + enough)
+            if self._holds(lever, middle, also):
+                enough = middle
+            else:
+                too_little = middle
+        return enough
 
-def _works(lever: Lever, lift: Lift, nominal: float, part: float, seed: int, workers: int | None) -> bool:
-    try:
-        return holds(lift.replace({lever.key: lever.at(nominal, part)}), seed, workers)
-    except InputError:
-        return False
+    def _holds(self, lever: Lever, part: float, also: dict[str, float]) -> bool:
+        """Whether all requirements hold on a smaller ensemble; the nominal run alone is asked first."""
+        value = lever.at(self.numbers[lever.key], part)
+        try:
+            lift = self.lift.replace({**also, lever.key: value})
+            setting = prepare(lift, self.seed)
+        except InputError:
+            return False  # a lift that cannot be built is no way out
+        nominal = nominal_ensemble(setting)
+        if self.left == 0 or any(result.failures for result in judge(lift, nominal, nominal)):
+            return False
+        self.left -= 1
+        indices = np.arange(TRIAL_RUNS, dtype=np.int64)
+        ensemble = as_ensemble(setting, indices, run_many(setting, indices, workers=self.workers))
+        return all(result.passed for result in judge(lift, nominal, ensemble))

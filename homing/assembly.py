@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
 from homing.defaults import fill
-from homing.liftchecks import check, notes
+from homing.liftchecks import check
 from homing.liftfile import Lift
 from homing.liftkeys import SECTIONS, check_keys, unknown_key
 from homing.liftmodels import LogRole, LogTable, Table
+from homing.liftnotes import notes
 from homing.sensortables import MODELS, AnySensor
 from homing.tolerances import work_out
 from homing.values import is_number
@@ -68,10 +70,8 @@ def assemble(given: Mapping[str, Any], source: str, *, with_tolerances: bool = T
         given=given,
     )
     check(lift)
-    object.__setattr__(lift, "notes", notes(lift))
-    if with_tolerances:
-        object.__setattr__(lift, "tolerances", work_out(lift, _try_changes))
-    return lift
+    lift = replace(lift, notes=notes(lift))
+    return replace(lift, tolerances=work_out(lift, _try_changes)) if with_tolerances else lift
 
 
 def changed(lift: Lift, changes: Mapping[str, Any]) -> dict[str, Any]:

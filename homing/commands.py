@@ -117,7 +117,7 @@ def verify(lift: str | None, named: str | None, **options: Any) -> int:
     from homing.liftfile import load_lift
 
     loaded = load_lift(lift if lift is not None else named)
-    periods_s = _measured_periods(choices.timing_from)
+    periods_s = _measured_periods(choices.timing_from, loaded)
     with _outputs(choices) as folder:
         if choices.run is not None:
             return _single(loaded, choices, periods_s)
@@ -167,9 +167,7 @@ def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None)
 
         _write_json(run_json(run, lift), choices.json)
     if not choices.silent:
-        from homing.report.terminal import show_run
-
-        show_run(run, _console())
+        _tell_run(run, choices.quiet)
     return 0 if run.outcome is Outcome.ZEROED else 1
 
 
@@ -206,12 +204,12 @@ def _passing_folder() -> Path:
     return Path(tempfile.mkdtemp(prefix="downstop-"))
 
 
-def _measured_periods(log: str | None) -> NDArray[np.float64] | None:
-    """Loop periods [s] measured in a log."""
+def _measured_periods(log: str | None, lift: Lift) -> NDArray[np.float64] | None:
+    """Loop periods [s] measured in a log; its columns as the lift file's ``[log]`` says, if it does."""
     if log is None:
         return None
     module, _, name = MEASURED_PERIODS.partition(":")
-    periods_s: NDArray[np.float64] = getattr(import_module(module), name)(log)
+    periods_s: NDArray[np.float64] = getattr(import_module(module), name)(log, lift.given.get("log"))
     return periods_s
 
 
@@ -249,6 +247,17 @@ def _tell(verification: Verification, quiet: bool) -> None:
     from homing.report.terminal import show
 
     show(verification, _console())
+
+
+def _tell_run(run: Run, quiet: bool) -> None:
+    if quiet:
+        from homing.report.rows import run_line
+
+        click.echo(run_line(run))
+        return
+    from homing.report.terminal import show_run
+
+    show_run(run, _console())
 
 
 def _console() -> Console:

@@ -97,7 +97,9 @@ def _add_sway(lift: Lift, values: dict[str, Floats], towards: Floats, sideways: 
         values[f"sensor.{sensor.name}.{key}"] = np.maximum(moved, 0.0) if key == "gap_mm" else moved
 
 
-def start_heights(draws: Draws, nominal_m: float, travel_m: float, trip_m: Floats, window_low_m: Floats) -> Floats:
+def start_heights(
+    draws: Draws, nominal_m: float, travel_m: float, trip_m: Floats, window_low_m: Floats
+) -> Floats:
     """Start height of each run [m], (n,).
 
     Parameters

@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 
 from homing.draws import draw
 from homing.kernel.layout import RESULT_COLUMNS
+from homing.measures import metrics, outcomes
 from homing.results import Ensemble
-from homing.simulate import Setting, metrics, outcomes, run_block, run_nominal
+from homing.setting import Setting
+from homing.simulate import run_block, run_nominal
 
 if TYPE_CHECKING:
     from homing.faults import FaultPlan

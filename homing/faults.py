@@ -19,8 +19,9 @@ from homing.lift import MM
 from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
+    from homing.batches import Batch
     from homing.liftfile import Lift
-    from homing.simulate import Batch, Setting
+    from homing.setting import Setting
 
 Floats = NDArray[np.float64]
 
@@ -75,62 +76,126 @@ def _several_motors(lift: Lift) -> bool:
 FAULTS: tuple[FaultKind, ...] = (
     FaultKind("sensor stuck on", Fault.STUCK_ON, "reading: always made", applies=_sensed),
     FaultKind("sensor stuck off", Fault.STUCK_OFF, "reading: never made", applies=_sensed),
-    FaultKind("reading inverted", Fault.INVERTED, "reading: made and not made swapped", at_start=True, applies=_sensed),
     FaultKind(
-        "worn cable", Fault.HEIGHT_DROPOUT, "reading within 20 mm of a height: level of a broken wire, 30 to 100 %",
-        0.3, 1.0, at_start=True, place="anywhere", applies=_sensed,
+        "reading inverted",
+        Fault.INVERTED,
+        "reading: made and not made swapped",
+        at_start=True,
+        applies=_sensed,
+    ),
+    FaultKind(
+        "worn cable",
+        Fault.HEIGHT_DROPOUT,
+        "reading within 20 mm of a height: level of a broken wire, 30 to 100 %",
+        0.3,
+        1.0,
+        at_start=True,
+        place="anywhere",
+        applies=_sensed,
     ),
     FaultKind("wire broken", Fault.WIRE_BREAK, "reading: level of a broken wire for good", applies=_sensed),
     FaultKind("target dropped off", Fault.TARGET_DROPPED, "signal: as without target", applies=_sensed),
     FaultKind(
-        "magnet turned over", Fault.TARGET_TURNED, "signal: sign of the field", at_start=True,
+        "magnet turned over",
+        Fault.TARGET_TURNED,
+        "signal: sign of the field",
+        at_start=True,
         applies=_kind(SensorKind.MAGNET),
     ),
     FaultKind(
-        "weak target", Fault.WEAK_TARGET, "signal: 20 to 70 % of it (gap grown, magnet weak, target dirty)", 0.2, 0.7,
-        at_start=True, applies=_kind(SensorKind.MAGNET, SensorKind.REFLECTIVE),
+        "weak target",
+        Fault.WEAK_TARGET,
+        "signal: 20 to 70 % of it (gap grown, magnet weak, target dirty)",
+        0.2,
+        0.7,
+        at_start=True,
+        applies=_kind(SensorKind.MAGNET, SensorKind.REFLECTIVE),
     ),
     FaultKind(
-        "sensor moved or lever bent", Fault.TARGET_SHIFTED, "trip height: 2 to 12 mm lower", 2 * MM, 12 * MM,
-        at_start=True, applies=_sensed,
+        "sensor moved or lever bent",
+        Fault.TARGET_SHIFTED,
+        "trip height: 2 to 12 mm lower",
+        2 * MM,
+        12 * MM,
+        at_start=True,
+        applies=_sensed,
     ),
     FaultKind(
-        "strong light", Fault.AMBIENT, "signal: 30 to 100 % of the threshold added", 0.3, 1.0,
+        "strong light",
+        Fault.AMBIENT,
+        "signal: 30 to 100 % of the threshold added",
+        0.3,
+        1.0,
         applies=_kind(SensorKind.REFLECTIVE),
     ),
-    FaultKind("noise on the wire", Fault.NOISE, "reading: flipped with 0.5 to 5 %", 0.005, 0.05, applies=_sensed),
     FaultKind(
-        "worn contact", Fault.WORN_CONTACT, "bounce: bursts up to 10 to 60 ms", 0.01, 0.06, at_start=True,
+        "noise on the wire", Fault.NOISE, "reading: flipped with 0.5 to 5 %", 0.005, 0.05, applies=_sensed
+    ),
+    FaultKind(
+        "worn contact",
+        Fault.WORN_CONTACT,
+        "bounce: bursts up to 10 to 60 ms",
+        0.01,
+        0.06,
+        at_start=True,
         applies=_kind(SensorKind.CONTACT),
     ),
     FaultKind("count reset", Fault.COUNT_RESET, "counts: set to zero once"),
     FaultKind("count loss", Fault.COUNT_LOSS, "counts: 5 to 40 % of the movement lost", 0.05, 0.4),
     FaultKind("encoder unplugged", Fault.COUNT_FROZEN, "counts: frozen"),
     FaultKind(
-        "hub slipped", Fault.HUB_SLIP, "string: 3 to 20 mm more off the spool than counted", 3 * MM, 20 * MM,
+        "hub slipped",
+        Fault.HUB_SLIP,
+        "string: 3 to 20 mm more off the spool than counted",
+        3 * MM,
+        20 * MM,
     ),
     FaultKind("drive reversed", Fault.DRIVE_REVERSED, "motor force: sign", at_start=True),
     FaultKind("one motor dead", Fault.DEAD_MOTOR, "motor force: one motor less", applies=_several_motors),
-    FaultKind("motors opposed", Fault.MOTORS_OPPOSED, "motor force: one motor against the others", applies=_several_motors),
     FaultKind(
-        "sticky spot", Fault.STICKY_SPOT, "friction within 20 mm of a height: 10 to 60 N more", 10.0, 60.0,
-        at_start=True, place="anywhere",
+        "motors opposed",
+        Fault.MOTORS_OPPOSED,
+        "motor force: one motor against the others",
+        applies=_several_motors,
     ),
     FaultKind(
-        "string off its pulley", Fault.STRING_OFF_PULLEY, "string: 10 to 60 mm longer at once", 10 * MM, 60 * MM,
+        "sticky spot",
+        Fault.STICKY_SPOT,
+        "friction within 20 mm of a height: 10 to 60 N more",
+        10.0,
+        60.0,
+        at_start=True,
+        place="anywhere",
+    ),
+    FaultKind(
+        "string off its pulley",
+        Fault.STRING_OFF_PULLEY,
+        "string: 10 to 60 mm longer at once",
+        10 * MM,
+        60 * MM,
         applies=_string,
     ),
     FaultKind("string broken", Fault.STRING_BROKEN, "string: no tension", applies=_string),
-    FaultKind("late loop of 50 ms", Fault.LATE_LOOP, "one loop near the trip: 50 ms", 0.05, 0.05, place="near trip"),
-    FaultKind("late loop of 100 ms", Fault.LATE_LOOP, "one loop near the trip: 100 ms", 0.1, 0.1, place="near trip"),
-    FaultKind("late loop of 200 ms", Fault.LATE_LOOP, "one loop near the trip: 200 ms", 0.2, 0.2, place="near trip"),
     FaultKind(
-        "stale readings", Fault.STALE_READINGS, "reading and counts near the trip: held for 50 to 200 ms", 0.05, 0.2,
+        "late loop of 50 ms", Fault.LATE_LOOP, "one loop near the trip: 50 ms", 0.05, 0.05, place="near trip"
+    ),
+    FaultKind(
+        "late loop of 100 ms", Fault.LATE_LOOP, "one loop near the trip: 100 ms", 0.1, 0.1, place="near trip"
+    ),
+    FaultKind(
+        "late loop of 200 ms", Fault.LATE_LOOP, "one loop near the trip: 200 ms", 0.2, 0.2, place="near trip"
+    ),
+    FaultKind(
+        "stale readings",
+        Fault.STALE_READINGS,
+        "reading and counts near the trip: held for 50 to 200 ms",
+        0.05,
+        0.2,
         place="near trip",
     ),
     FaultKind("supply dip", Fault.SUPPLY_DIP, "battery voltage: 3 to 9 V lower for 0.3 s", 3.0, 9.0),
     FaultKind("brake lost", Fault.BRAKE_LOST, "shorted windings: open instead", at_start=True),
-)  # fmt: skip
+)
 
 
 def faults_for(lift: Lift) -> tuple[FaultKind, ...]:
@@ -162,14 +227,18 @@ class FaultPlan:
             if len(rows):
                 self._inject(setting, made, kind, rows, u[rows])
 
-    def _inject(self, setting: Setting, made: Batch, kind: FaultKind, rows: NDArray[np.int64], u: Floats) -> None:
+    def _inject(
+        self, setting: Setting, made: Batch, kind: FaultKind, rows: NDArray[np.int64], u: Floats
+    ) -> None:
         runs = made.runs
         size = kind.low + (kind.high - kind.low) * u[:, 1]
         if kind.code is Fault.AMBIENT:
             size = size * runs.operate[rows]
         runs.fault[rows] = int(kind.code)
         runs.fault_size[rows] = size
-        runs.fault_onset_s[rows] = FROM_START_S if kind.at_start or kind.place else u[:, 0] * self.onset_within_s
+        runs.fault_onset_s[rows] = (
+            FROM_START_S if kind.at_start or kind.place else u[:, 0] * self.onset_within_s
+        )
         runs.fault_span_m[rows] = PLACE_SPAN_M
         runs.fault_span_s[rows] = 0.3
         if kind.place == "anywhere":
@@ -177,4 +246,3 @@ class FaultPlan:
         elif kind.place == "near trip":
             fast_m_s = setting.lift.routine.fast_speed_mm_s * MM
             runs.fault_height_m[rows] = runs.trip_m[rows] + u[:, 2] * fast_m_s * size
-

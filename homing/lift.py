@@ -18,8 +18,10 @@ carriage; eta gear efficiency; W weight along the travel; sign s' of sliding.
                  puts both poles of the loop at -1 / tau: no overshoot but that of the zero
 (7) gear         spool force = eta (F - s' Ff) while the motor drives, (F - s' Ff) / eta while the load
                  drives; Ff = n Tf G; a lead screw is not driven by its load
-(8) stop         N = max(0, K d (1 + D d' / v0)), depth d, v0 the speed at touch (at least 10 mm/s),
-                 D from the restitution by the exact relation in ``homing.impact``
+(8) stop         N = max(0, K (d + D min(d, dp) d' / v0)), depth d, v0 the speed at touch (at least
+                 1 mm/s), D from the restitution by the exact relation in ``homing.impact``;
+                 dp = 1.5 v0 sqrt(m / K) is deeper than any free impact at v0, so that the isolated
+                 bounce is exact and only a carriage pressed deeper is damped less
 (9) friction     Coulomb, set-valued: a body at rest stays stuck until the other forces exceed the
                  static friction (spool: motor friction and gear losses), then slides
 
@@ -60,6 +62,8 @@ WATCHED_AFTER_S = 1.0
 #: Supply below which small controllers cut the sensors' rail [V]; read in a controller's documentation:
 #: outputs and sensor rails disabled at 6.3 V.
 RAIL_LOW_V = 6.3
+#: A stop pressed deeper than this many depths of a lossless free impact is not in a free impact.
+PRESSED_SHARE = 1.5
 #: A guard speed: counts that change faster than this many free speeds have jumped.
 POSSIBLE_SHARE = 2.0
 
@@ -126,7 +130,11 @@ def _fill_carriage(runs: Records, lift: Lift, q: Numbers) -> None:
     runs.gravity_n = weight * math.sin(math.radians(lift.lift.incline_deg))
     runs.friction_n = q("lift.friction_n")
     static = q("lift.static_friction_n")
-    if q.drawn("lift.friction_n") and not q.drawn("lift.static_friction_n") and q.nominal("lift.friction_n") > 0.0:
+    if (
+        q.drawn("lift.friction_n")
+        and not q.drawn("lift.static_friction_n")
+        and q.nominal("lift.friction_n") > 0.0
+    ):
         static = static * q("lift.friction_n") / q.nominal("lift.friction_n")
     runs.static_friction_n = static
     runs.viscous_n_s_per_m = q("lift.viscous_n_s_per_m")
@@ -134,6 +142,7 @@ def _fill_carriage(runs: Records, lift: Lift, q: Numbers) -> None:
     runs.start_m = q("lift.start_mm", MM)
     runs.stop_n_per_m = q("stop.stiffness_n_per_mm", N_PER_MM)
     runs.stop_loss = damping_number(q("stop.restitution"))
+    runs.stop_lossy_s = PRESSED_SHARE * np.sqrt(runs.mass_kg / runs.stop_n_per_m)
 
 
 def _fill_coupling(runs: Records, lift: Lift, q: Numbers) -> None:
@@ -158,7 +167,9 @@ def travel_per_turn_m(lift: Lift, q: Numbers) -> Any:
     """Carriage travel for one turn of spool, pulley or screw [m]."""
     if lift.drive.lead_mm is not None:
         return q("drive.lead_mm", MM) * q("drive.travel_per_line")
-    key = "drive.spool_diameter_mm" if lift.drive.spool_diameter_mm is not None else "drive.pulley_diameter_mm"
+    key = (
+        "drive.spool_diameter_mm" if lift.drive.spool_diameter_mm is not None else "drive.pulley_diameter_mm"
+    )
     return math.pi * q(key, MM) * q("drive.travel_per_line")
 
 

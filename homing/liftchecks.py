@@ -1,14 +1,10 @@
-"""What only several keys of a lift file together can tell: impossible geometry, and things worth noting."""
+"""What only several keys of a lift file together can tell: lifts that cannot exist."""
 
 from __future__ import annotations
 
-import math
 from collections import Counter
-from collections.abc import Iterator
 
 from homing.liftfile import Lift
-from homing.motor import NOTED_MISMATCH, Motor
-from homing.partslists import read_list
 from homing.sensortables import (
     AnySensor,
     ContactTable,
@@ -41,11 +37,6 @@ def check(lift: Lift) -> None:
             _check_sensor(lift, f"{group}.{sensor.name}", sensor)
 
 
-def notes(lift: Lift) -> tuple[str, ...]:
-    """Return what is possible but worth telling, one sentence each."""
-    return tuple(_notes(lift))
-
-
 def _refuse(lift: Lift, key: str, must: str, got: object = None) -> InputError:
     return InputError(must, file=lift.source, key=key, got=got)
 
@@ -67,7 +58,7 @@ def _check_lift(lift: Lift) -> None:
         raise _refuse(
             lift,
             "controller.late_loop_ms",
-            f"must be longer than period_ms, {lift.controller.period_ms:g} (it is the whole length of a late loop)",
+            f"must be longer than period_ms, {lift.controller.period_ms:g}: a late loop's whole length",
             lift.controller.late_loop_ms,
         )
     for key in ("sensor_latency_ms", "drive_latency_ms"):
@@ -99,7 +90,7 @@ def _check_drive(lift: Lift) -> None:
         raise _refuse(
             lift,
             "routine.stop",
-            'must be "shorted" or "open" when drive.command is "duty": only the drive\'s own speed loop can hold',
+            'must be "shorted" or "open" when drive.command is "duty": only the drive\'s speed loop can hold',
             "hold",
         )
 
@@ -206,48 +197,3 @@ def _check_wiring(lift: Lift, key: str, sensor: ContactTable) -> None:
             "a broken wire looks like an open contact",
             sensor.open_wire_reads.word,
         )
-
-
-def _notes(lift: Lift) -> Iterator[str]:
-    drive = lift.drive
-    mismatch = float(_motor(lift).mismatch)
-    if abs(mismatch) > NOTED_MISMATCH:
-        yield (
-            f"the motor's torque per ampere and its volts per speed differ by {abs(mismatch):.0%} "
-            "(equal for an ideal motor): one of free speed, stall torque and stall current is doubtful"
-        )
-    mass_kg = read_list("slides")[lift.lift.slides]["mass_kg_per_m"].low * lift.lift.travel_mm / 1000
-    if lift.lift.moving_mass_kg < mass_kg:
-        yield (
-            f'lift.moving_mass_kg {lift.lift.moving_mass_kg:g} kg is less than "{lift.lift.slides}" slides of this '
-            f"travel usually weigh ({mass_kg:.2f} kg)"
-        )
-    if lift.routine.creep_speed_mm_s > lift.routine.fast_speed_mm_s:
-        yield (
-            f"routine.creep_speed_mm_s {lift.routine.creep_speed_mm_s:g} is above fast_speed_mm_s "
-            f"{lift.routine.fast_speed_mm_s:g}: the slow approach is the faster one"
-        )
-    if lift.routine.fast_speed_mm_s > drive.free_speed_mm_s:
-        yield (
-            f"routine.fast_speed_mm_s {lift.routine.fast_speed_mm_s:g} is above the drive's free speed at nominal "
-            f"voltage, {drive.free_speed_mm_s:.0f} mm/s"
-        )
-    for sensor in lift.sensors:
-        if isinstance(sensor, ContactTable) and typical(sensor.differential_mm) > typical(
-            sensor.pretravel_mm
-        ):
-            yield (
-                f"sensor.{sensor.name}.differential_mm is above pretravel_mm: the switch would let go only after "
-                "the carriage has left it"
-            )
-
-
-def _motor(lift: Lift) -> Motor:
-    drive = lift.drive
-    return Motor(
-        free_speed_rad_per_s=drive.motor_free_speed_rpm * 2 * math.pi / 60,
-        stall_torque_nm=drive.motor_stall_torque_nm,
-        stall_current_a=drive.motor_stall_current_a,
-        free_current_a=drive.motor_free_current_a,
-        nominal_v=drive.nominal_voltage_v,
-    )

@@ -80,7 +80,9 @@ def judge(lift: Lift, nominal: Ensemble, ensemble: Ensemble) -> tuple[Requiremen
     return tuple(_judge_one(lift, each, nominal, ensemble) for each in requirements_for(lift))
 
 
-def _judge_one(lift: Lift, requirement: Requirement, nominal: Ensemble, ensemble: Ensemble) -> RequirementResult:
+def _judge_one(
+    lift: Lift, requirement: Requirement, nominal: Ensemble, ensemble: Ensemble
+) -> RequirementResult:
     limit, allowed = limit_of(lift, requirement), lift.requirements.allowed_failure_rate
     at_nominal = values_of(requirement, nominal)
     values = values_of(requirement, ensemble)

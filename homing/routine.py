@@ -8,15 +8,21 @@ edge, at standstill, with readings that agree, after the slow approach only.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from enum import Enum
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from homing.kernel.codes import Condition, Effect, Order, Reason
+
+#: Conditions that a table may ask: one bit each of a signed 64-bit integer, with one to spare.
+MOST_CONDITIONS = 62
 
 
 class Role(Enum):
@@ -35,6 +41,19 @@ class Command:
 
     order: Order
     value: float = 0.0
+
+    def __post_init__(self) -> None:
+        if isinstance(self.value, bool) or not math.isfinite(self.value):
+            raise ValueError(f"the value of a command must be a finite number; got {self.value!r}")
+        if self.order not in (Order.SPEED, Order.DUTY) and self.value != 0.0:
+            raise ValueError(f"a stop takes no value; got {self.order.name} with {self.value:g}")
+        if self.order is Order.DUTY and abs(self.value) > 1.0:
+            raise ValueError(f"a duty must lie within -1 to 1; got {self.value:g}")
+
+    @property
+    def way(self) -> int:
+        """Direction asked for: -1 inwards, +1 outwards, 0 stop."""
+        return (self.value > 0.0) - (self.value < 0.0)
 
 
 @dataclass(frozen=True)
@@ -78,28 +97,92 @@ class Row:
 
 @dataclass(frozen=True)
 class Table:
-    """Phases, conditions and rows; the first phase is where a run begins."""
+    """Phases, conditions and rows; the first phase is where a run begins.
+
+    ``told_by_standing``: the end is told by the counts standing still (the hard stop as sensor); then
+    not moving inwards is the sign sought, not a fault.
+
+    Raises
+    ------
+    ValueError
+        When a name is unknown or declared twice, or a row contradicts itself.
+    """
 
     phases: tuple[Phase, ...]
     conditions: tuple[Ask, ...]
     rows: tuple[Row, ...]
+    told_by_standing: bool = False
+
+    def __post_init__(self) -> None:
+        for complaint in _complaints(self):
+            raise ValueError(complaint)
+
+    @cached_property
+    def _phase_indices(self) -> Mapping[str, int]:
+        return {phase.name: number for number, phase in enumerate(self.phases)}
+
+    @cached_property
+    def _condition_indices(self) -> Mapping[str, int]:
+        return {ask.name: number for number, ask in enumerate(self.conditions)}
 
     def phase(self, name: str) -> Phase:
         return self.phases[self.phase_index(name)]
 
     def phase_index(self, name: str) -> int:
-        return [phase.name for phase in self.phases].index(name)
+        return self._phase_indices[name]
+
+    def condition(self, name: str) -> Ask:
+        return self.conditions[self.condition_index(name)]
 
     def condition_index(self, name: str) -> int:
-        return [ask.name for ask in self.conditions].index(name)
+        return self._condition_indices[name]
+
+    def rows_of(self, name: str) -> tuple[Row, ...]:
+        """The rows of a phase in order of priority."""
+        return tuple(row for row in self.rows if row.source == name)
 
     def with_rows(self, rows: Sequence[Row]) -> Table:
         """The same phases and conditions with other rows (mutations, guards switched off)."""
-        return Table(self.phases, self.conditions, tuple(rows))
+        return replace(self, rows=tuple(rows))
 
     def without_guards(self) -> Table:
         """The table with every guard and plausibility row taken out, for diagnostic coverage."""
         return self.with_rows([row for row in self.rows if not row.guard])
+
+
+def _complaints(table: Table) -> Iterator[str]:
+    """What makes a table impossible to run, one sentence each."""
+    phases, asks = [phase.name for phase in table.phases], [ask.name for ask in table.conditions]
+    if not phases:
+        yield "a table must have at least one phase"
+    if len(asks) > MOST_CONDITIONS:
+        yield f"a table may ask at most {MOST_CONDITIONS} conditions; got {len(asks)}"
+    yield from (f"phase {name!r} is declared twice" for name in _twice(phases))
+    yield from (f"condition {name!r} is declared twice" for name in _twice(asks))
+    for ask in table.conditions:
+        if isinstance(ask.a, bool) or not math.isfinite(ask.a):
+            yield f"condition {ask.name!r} must have a finite number as parameter; got {ask.a!r}"
+    for number, row in enumerate(table.rows, 1):
+        head = f"row {number} ({row.source} -> {row.to})"
+        yield from (f"{head}: {wrong}" for wrong in _row_complaints(row, phases, asks))
+
+
+def _row_complaints(row: Row, phases: list[str], asks: list[str]) -> Iterator[str]:
+    yield from (_unknown("phase", name, phases) for name in (row.source, row.to) if name not in phases)
+    named = (*row.when, *row.unless)
+    yield from (_unknown("condition", name, asks) for name in named if name not in asks)
+    yield from (f"condition {name!r} is named twice" for name in _twice(named))
+    yield from (f"effect {effect.name} is named twice" for effect in _twice(row.effects))
+
+
+def _unknown(what: str, name: str, known: list[str]) -> str:
+    near = get_close_matches(name, known, n=1)
+    return f"unknown {what} {name!r}" + (f"; did you mean {near[0]!r}?" if near else "")
+
+
+def _twice(things: Iterable[Any]) -> list[Any]:
+    things = list(things)
+    return [thing for thing in dict.fromkeys(things) if things.count(thing) > 1]
 
 
 @dataclass(frozen=True)
@@ -137,32 +220,27 @@ _ROLE_CODE = {role: code for code, role in enumerate(Role)}
 
 
 def compile_table(table: Table) -> CompiledTable:
-    """Turn the table into arrays; faithful by construction, checked exhaustively by a test."""
-    if len(table.conditions) > 62:
-        raise ValueError(f"a table may ask at most 62 conditions; got {len(table.conditions)}")
+    """Turn the table into arrays; agreement with the state machine is tested exhaustively."""
 
-    def mask(names: tuple[str, ...]) -> int:
+    def mask(names: Iterable[str]) -> int:
         return sum(1 << table.condition_index(name) for name in names)
 
-    packed: list[list[int]] = []
-    first_row = [0]
-    needs = []
-    for phase in table.phases:
-        own = [row for row in table.rows if row.source == phase.name]
-        needs.append(0)
-        for row in own:
-            must, must_not = mask(row.when), mask(row.unless)
-            effects = sum(int(effect) for effect in row.effects)
-            source, to = table.phase_index(row.source), table.phase_index(row.to)
-            packed.append([source, must, must_not, to, effects, int(row.reason)])
-            needs[-1] |= must | must_not
-        first_row.append(len(packed))
+    def to(row: Row) -> int:
+        return table.phase_index(row.to)
+
+    own = [table.rows_of(phase.name) for phase in table.phases]
+    packed = [
+        [source, mask(row.when), mask(row.unless), to(row), sum(row.effects), int(row.reason)]
+        for source, rows in enumerate(own)
+        for row in rows
+    ]
+    needs = [mask({name for row in rows for name in (*row.when, *row.unless)}) for rows in own]
     return CompiledTable(
         phase_order=np.array([int(p.command.order) for p in table.phases], dtype=np.int64),
         phase_value=np.array([p.command.value for p in table.phases], dtype=np.float64),
         phase_role=np.array([_ROLE_CODE[p.role] for p in table.phases], dtype=np.int64),
         phase_needs=np.array(needs, dtype=np.int64),
-        first_row=np.array(first_row, dtype=np.int64),
+        first_row=np.cumsum([0, *map(len, own)], dtype=np.int64),
         rows=np.array(packed, dtype=np.int64).reshape(-1, 6),
         kinds=np.array([int(ask.kind) for ask in table.conditions], dtype=np.int64),
         parameters=np.array([ask.a for ask in table.conditions], dtype=np.float64),

@@ -22,6 +22,7 @@ from homing.sensortables import (
 from homing.tolerances import follow, follows
 from homing.values import Range, Spread, typical
 from homing.words import MagnetShape
+from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
@@ -88,16 +89,19 @@ def build_sensor(lift: Lift, name: str | None = None, values: Values | None = No
     Raises
     ------
     InputError
-        When there is no such sensor.
+        When there is no such sensor, or its numbers together make none.
     """
     table = lift.sensor(name)
     read = _Reader(lift, table, values or {})
-    for kind, build in _BUILDERS.items():
-        if isinstance(table, kind):
-            return build(read, table)
-    from sensor_models.stall import StallSensor
+    build = next((build for kind, build in _BUILDERS.items() if isinstance(table, kind)), None)
+    if build is None:
+        from sensor_models.stall import StallSensor
 
-    return StallSensor()
+        return StallSensor()
+    try:
+        return build(read, table)
+    except InputError as error:
+        raise InputError(f"cannot be modelled: {error}", file=lift.source, key=read.prefix) from error
 
 
 def _common(read: _Reader, table: SensorTable) -> dict[str, Any]:

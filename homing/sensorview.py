@@ -14,7 +14,7 @@ from sensor_models.kinds import SensorKind
 from sensor_models.mounting import respond, shortfall, zones
 
 if TYPE_CHECKING:
-    from homing.simulate import Setting
+    from homing.setting import Setting
 
 #: Drawn sensors that make the tolerance band.
 BAND_DRAWS = 400

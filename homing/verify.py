@@ -20,7 +20,8 @@ from homing.kernel.codes import REASON_TEXT, Reason
 from homing.requirements import judge
 from homing.results import Ensemble, FaultResult, Outcome, RequirementResult, Run, Verification
 from homing.sensorview import sensor_view
-from homing.simulate import Setting, nominal_run, prepare, simulate
+from homing.setting import Setting, prepare
+from homing.simulate import nominal_run, simulate
 from homing.statistics import scatter
 
 if TYPE_CHECKING:
@@ -110,7 +111,9 @@ def _named(progress: Progress | None, what: str) -> Callable[[int, int], None] |
 
 def _worst_runs(setting: Setting, requirements: tuple[RequirementResult, ...]) -> tuple[Run, ...]:
     """Traces of the worst run of each requirement, those that fail first, three at most."""
-    ordered = sorted(requirements, key=lambda result: (result.passed, result.margin / max(result.limit, 1e-9)))
+    ordered = sorted(
+        requirements, key=lambda result: (result.passed, result.margin / max(result.limit, 1e-9))
+    )
     numbers = dict.fromkeys(result.worst_run for result in ordered if result.worst_run is not None)
     return tuple(simulate(setting.lift, run=number, setting=setting) for number in list(numbers)[:3])
 
@@ -124,13 +127,21 @@ def _faults(
         as_ensemble(
             each,
             numbers,
-            run_many(each, numbers, faults=plan, executor=executor, workers=workers, progress=_named(progress, what)),
+            run_many(
+                each,
+                numbers,
+                faults=plan,
+                executor=executor,
+                workers=workers,
+                progress=_named(progress, what),
+            ),
         )
         for what, each in tables.items()
     )
     kinds = faults_for(setting.lift)
     return tuple(
-        _fault_result(kind, guarded, bare, slice(i * FAULT_RUNS, (i + 1) * FAULT_RUNS)) for i, kind in enumerate(kinds)
+        _fault_result(kind, guarded, bare, slice(i * FAULT_RUNS, (i + 1) * FAULT_RUNS))
+        for i, kind in enumerate(kinds)
     )
 
 
@@ -181,7 +192,8 @@ def _advice(
         return ()
     from homing.advice import advise
 
-    return (advise(lift, seed, workers),)
+    failing = [result.name for result in requirements if not result.passed]
+    return (advise(lift, failing, seed, workers),)
 
 
 def _cautions() -> tuple[str, ...]:

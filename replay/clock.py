@@ -52,27 +52,17 @@ def read_clock(table: Table, choice: RoleChoice, cells: Cells) -> Clock:
     keep = np.flatnonzero(cells.readable)
     if len(keep) < 2:
         raise InputError("must hold a stamp in at least two rows", file=table.source, key=f"column {name}")
-    wrapped, bits, at = False, 0, np.empty(0, np.int64)
-    if cells.whole is not None:
-        whole, at, bits = stamp_wraps(cells.whole[keep])
-        wrapped, since = len(at) > 0, (whole - whole[0]).astype(np.float64)
-    else:
-        since = cells.values[keep] - cells.values[keep[0]]
+    since, at, bits = _since_first(cells, keep)
     steps = np.diff(since)
     if not np.any(steps > 0):
         raise InputError(
             "must advance; all stamps are equal or fall", file=table.source, key=f"column {name}"
         )
     unit, remark = _unit(table, choice, float(np.median(steps[steps > 0])))
-    time_s = since / unit.per_base
     back = np.flatnonzero(steps < 0) + 1
     row = table.row[keep]
-    note = f"taken out by adding 2^{bits}" if wrapped else ""
     found = [
-        *defect(DefectKind.EMPTY_CELL, table.row[cells.empty], name, "rows without a stamp are left out"),
-        *defect(
-            DefectKind.UNREADABLE_CELL, table.row[cells.unreadable], name, "rows without a stamp are left out"
-        ),
+        *_missing_stamps(table, cells, name),
         *defect(
             DefectKind.DUPLICATE_STAMP,
             row[np.flatnonzero(steps == 0) + 1],
@@ -80,10 +70,28 @@ def read_clock(table: Table, choice: RoleChoice, cells: Cells) -> Clock:
             "same stamp as the row before",
         ),
         *defect(DefectKind.BACKWARD_STAMP, row[back], name, "time goes back; the log is split here"),
-        *defect(DefectKind.WRAPPED_STAMP, row[at], name, note),
+        *defect(DefectKind.WRAPPED_STAMP, row[at], name, f"taken out by adding 2^{bits}"),
     ]
     starts = np.concatenate([np.zeros(1, np.int64), back])
-    return Clock(time_s, keep, starts, unit, float(cells.values[keep[0]]), tuple(found), remark)
+    first = float(cells.values[keep[0]])
+    return Clock(since / unit.per_base, keep, starts, unit, first, tuple(found), remark)
+
+
+def _since_first(cells: Cells, keep: Ints) -> tuple[Floats, Ints, int]:
+    """Stamps less the first one, wraps taken out; where they were, and their bits."""
+    if cells.whole is None:
+        return cells.values[keep] - cells.values[keep[0]], np.empty(0, np.int64), 0
+    # whole numbers are subtracted as such: a float does not hold nanoseconds since 1970
+    whole, at, bits = stamp_wraps(cells.whole[keep])
+    return (whole - whole[0]).astype(np.float64), at, bits
+
+
+def _missing_stamps(table: Table, cells: Cells, name: str) -> list[Defect]:
+    note = "rows without a stamp are left out"
+    return [
+        *defect(DefectKind.EMPTY_CELL, table.row[cells.empty], name, note),
+        *defect(DefectKind.UNREADABLE_CELL, table.row[cells.unreadable], name, note),
+    ]
 
 
 def _unit(table: Table, choice: RoleChoice, median_step: float) -> tuple[Unit, str]:

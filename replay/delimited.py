@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -37,6 +37,16 @@ class _Lines:
         return _Lines(text, self.number[keep], self.skipped)
 
 
+@dataclass(frozen=True)
+class _Head:
+    """The header: names and units of the columns, and the lines that hold them."""
+
+    separator: str
+    names: list[str]
+    units: list[str]
+    lines: list[str]
+
+
 def read_delimited(text: str, source: str) -> Table:
     """Read separated text.
 
@@ -53,14 +63,12 @@ def read_delimited(text: str, source: str) -> Table:
     _check_header(names, source)
     notes = [f"{at} line(s) before the header skipped"] if at else []
     notes += [f"{lines.skipped} comment line(s) skipped"] if lines.skipped else []
-    body = lines.select(slice(at + 1, None))
-    units = [""] * len(names)
-    if len(body.text) and is_unit_row(first := _cells(body.text[0], separator)) and len(first) == len(names):
-        units, heads = first, {lines.text[at].strip(), body.text[0].strip()}
-        body = body.select(slice(1, None))
+    below = _cells(lines.text[at + 1], separator) if len(lines.text) > at + 1 else []
+    if is_unit_row(below) and len(below) == len(names):
+        head = _Head(separator, names, below, [lines.text[at], lines.text[at + 1]])
     else:
-        heads = {lines.text[at].strip()}
-    return _table(names, units, heads, separator, body, source, notes)
+        head = _Head(separator, names, [""] * len(names), [lines.text[at]])
+    return _table(head, lines.select(slice(at + len(head.lines), None)), source, notes)
 
 
 def _lines(text: str) -> _Lines:
@@ -114,59 +122,53 @@ def _check_header(names: list[str], source: str) -> None:
         raise InputError("must name the columns", file=source, key="first line", got=", ".join(names)[:80])
 
 
-def _table(
-    names: list[str],
-    units: list[str],
-    heads: set[str],
-    separator: str,
-    body: _Lines,
-    source: str,
-    notes: list[str],
-) -> Table:
-    repeated = body.text.str.strip_chars().is_in(sorted(heads)).to_numpy()
+def _table(head: _Head, body: _Lines, source: str, notes: list[str]) -> Table:
+    repeated = body.text.str.strip_chars().is_in([line.strip() for line in head.lines]).to_numpy()
     data = body.select(~repeated)
-    rows = len(data.text)
-    # a repeated header is told by the data row that follows it
-    damage = defect(
-        DefectKind.REPEATED_HEADER,
-        np.unique(np.cumsum(~repeated)[repeated]),
-        note="logging was started again here; the header line is left out",
-    )
-    cells = _count(data.text, separator) + 1
-    names, units = _trailing_column(names, units, cells, data.text, separator)
-    whole = cells == len(names)
-    if rows and whole.sum() * 2 < rows:
-        usual = int(Counter(cells.tolist()).most_common(1)[0][0])
-        comma = ", where a decimal comma cannot be told from a separator (write ; or tab between the cells)"
-        raise InputError(
-            f"must have as many cells in each row as the header has columns ({len(names)}); most rows have "
-            f"{usual}{comma if separator == ',' else ''}",
-            file=source,
-        )
-    damage += _bad_lines(whole, cells, len(names))
-    columns = _parse(data.text.filter(pl.Series(whole)), separator, len(names), source)
+    cells = _count(data.text, head.separator) + 1
+    head = _with_trailing_column(head, cells, data.text)
+    width = len(head.names)
+    whole = cells == width
+    _check_widths(cells, width, head.separator, source)
     return Table(
         source=source,
-        headers=tuple(header(name, unit) for name, unit in zip(names, units, strict=True)),
-        columns=columns,
+        headers=tuple(header(name, unit) for name, unit in zip(head.names, head.units, strict=True)),
+        columns=_parse(data.text.filter(pl.Series(whole)), head.separator, width, source),
         row=np.flatnonzero(whole),
-        rows=rows,
-        damage=tuple(damage),
+        rows=len(data.text),
+        damage=(*_repeated_headers(repeated), *_bad_lines(whole, cells, width)),
         notes=tuple(notes),
-        first_line=int(data.number[0]) if rows else 0,
+        first_line=int(data.number[0]) if len(data.text) else 0,
     )
 
 
-def _trailing_column(
-    names: list[str], units: list[str], cells: NDArray[np.int64], lines: pl.Series, separator: str
-) -> tuple[list[str], list[str]]:
+def _repeated_headers(repeated: NDArray[np.bool_]) -> list[Defect]:
+    # a repeated header is told by the data row that follows it
+    rows = np.unique(np.cumsum(~repeated, dtype=np.int64)[repeated])
+    note = "logging was started again here; the header line is left out"
+    return defect(DefectKind.REPEATED_HEADER, rows, note=note)
+
+
+def _check_widths(cells: NDArray[np.int64], width: int, separator: str, source: str) -> None:
+    if len(cells) == 0 or np.sum(cells == width) * 2 >= len(cells):
+        return
+    usual = int(Counter(cells.tolist()).most_common(1)[0][0])
+    comma = ", where a decimal comma cannot be told from a separator (write ; or tab between the cells)"
+    raise InputError(
+        f"must have as many cells in each row as the header has columns ({width}); most rows have "
+        f"{usual}{comma if separator == ',' else ''}",
+        file=source,
+    )
+
+
+def _with_trailing_column(head: _Head, cells: NDArray[np.int64], lines: pl.Series) -> _Head:
     """Allow for a separator at the end of every row that the header lacks."""
-    more = cells == len(names) + 1
+    more = cells == len(head.names) + 1
     if len(cells) and more.sum() * 2 > len(cells):
-        ends = lines.filter(pl.Series(more)).str.strip_chars_end(" ").str.ends_with(separator)
+        ends = lines.filter(pl.Series(more)).str.strip_chars_end(" ").str.ends_with(head.separator)
         if bool(ends.all()):
-            return [*names, ""], [*units, ""]
-    return names, units
+            return replace(head, names=[*head.names, ""], units=[*head.units, ""])
+    return head
 
 
 def _bad_lines(whole: NDArray[np.bool_], cells: NDArray[np.int64], width: int) -> list[Defect]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from replay.cells import numbers, words
 from replay.columns import LogColumns
+from replay.defects import DefectKind, defect
 from replay.headers import header
 from replay.table import Table
 from replay.units import Role
@@ -63,7 +64,7 @@ def _find(table: Table, columns: LogColumns | None) -> _Long | None:
     long = _Long(times, names, values)
     channels = set(words(table.columns[long.name])[0].tolist()) - {""}
     # names repeat, and are names
-    few = len(channels) <= min(MOST_NAMES, len(table.row) // 2)
+    few = len(channels) <= min(MOST_NAMES, len(table.row) - 1)
     return long if few and not numbers(table.columns[long.name]).mostly_readable else None
 
 
@@ -79,46 +80,59 @@ def _pivot(table: Table, long: _Long) -> Table:
     if not usable.any():
         raise InputError("must hold a time and a name in its rows", file=table.source)
     record = np.flatnonzero(usable)
-    raw = stamps.values[record] - stamps.values[record[0]]
-    if stamps.whole is not None:
-        raw = (stamps.whole[record] - stamps.whole[record[0]]).astype(np.float64)
-    frame = pl.DataFrame(
-        {
-            "record": record,
-            "loop": np.cumsum(np.concatenate([[0], _new_loop(raw, names[record])])),
-            "name": names[record],
-            "value": table.columns[long.value].cast(pl.String, strict=False).gather(pl.Series(record)),
-        }
-    )
-    # a channel that writes twice in one loop opens a second row
-    frame = frame.with_columns(again=pl.int_range(pl.len()).over("loop", "name"))
-    wide = frame.pivot("name", index=["loop", "again"], values="value", aggregate_function="first")
-    first = frame.group_by("loop", "again").agg(pl.col("record").min())
-    wide = wide.join(first, on=["loop", "again"]).sort("record")
-    channels = [name for name in wide.columns if name not in ("loop", "again", "record")]
-    at = wide["record"]
-    cells = tuple(wide[name] for name in channels)
-    missing = sum(column.null_count() for column in cells)
+    raw = stamps.values[record] if stamps.whole is None else stamps.whole[record]
+    loop = _loops((raw - raw[0]).astype(np.float64), names[record])
+    value = table.columns[long.value].cast(pl.String, strict=False).gather(pl.Series(record))
+    wide = _wide(record, loop, names[record], value)
+    at = wide[_RECORD]
+    cells = tuple(wide[name] for name in wide.columns if name not in (_RECORD, _LOOP))
+    note = "records without a stamp or a name are left out"
     return replace(
         table,
-        headers=(table.headers[long.time], *(header(name) for name in channels)),
+        headers=(table.headers[long.time], *(header(column.name) for column in cells)),
         columns=(table.columns[long.time].gather(at), *cells),
         row=table.row[at.to_numpy()],
+        damage=(*table.damage, *defect(DefectKind.EMPTY_CELL, table.row[~usable], note=note)),
         notes=(
             *table.notes,
-            f"long layout: {len(record)} records of {len(channels)} channels made {len(at)} rows",
+            f"long layout: {len(record)} records of {len(cells)} channels in {len(at)} loops",
         ),
-        changes_only=missing > 0.1 * len(at) * max(1, len(channels)),
+        changes_only=any(column.null_count() for column in cells),
     )
 
 
-def _new_loop(raw: NDArray[np.float64], names: NDArray[np.str_]) -> NDArray[np.bool_]:
-    """True where a record does not belong to the loop of the record before."""
+# names of channels are stripped, so that these cannot be among them
+_RECORD, _LOOP = " record", " loop"
+
+
+def _wide(
+    record: NDArray[np.int64], loop: NDArray[np.int64], names: NDArray[np.str_], value: pl.Series
+) -> pl.DataFrame:
+    """One row a loop: its number, its first record, and a column a channel."""
+    frame = pl.DataFrame({_RECORD: record, _LOOP: loop, "name": names, "value": value})
+    wide = frame.pivot("name", index=_LOOP, values="value", aggregate_function="first")
+    first = frame.group_by(_LOOP).agg(pl.col(_RECORD).min())
+    return wide.join(first, on=_LOOP).sort(_RECORD)
+
+
+def _loops(raw: NDArray[np.float64], names: NDArray[np.str_]) -> NDArray[np.int64]:
+    """Number of the loop to which each record belongs.
+
+    A new loop begins where the stamp moves on by a good part of a step, and where a channel writes again.
+    """
     channel, count = np.unique(names, return_counts=True)
     busiest = np.diff(raw[names == channel[np.argmax(count)]])
     step = float(np.median(busiest[busiest > 0])) if np.any(busiest > 0) else 0.0
-    between = np.diff(raw)
-    return (between > ONE_LOOP * step) | (between < 0)
+    between = np.diff(raw, prepend=raw[0])
+    apart = (between > ONE_LOOP * step) | (between < 0)
+    loops = np.empty(len(raw), dtype=np.int64)
+    number, seen = 0, set[str]()
+    for i, (name, new) in enumerate(zip(names.tolist(), apart.tolist(), strict=True)):
+        if new or name in seen:
+            number, seen = number + 1, set()
+        seen.add(name)
+        loops[i] = number
+    return loops
 
 
 @dataclass(frozen=True)

@@ -144,12 +144,7 @@ def _log(
 ) -> Log:
     counts = series[Role.COUNTS]
     found, breaks = count_defects(table, clock, counts, roles.choices[Role.COUNTS])
-    defects = [
-        *table.damage,
-        *clock.defects,
-        *found,
-        *(each for one in series.values() for each in one.defects),
-    ]
+    of_columns = [each for one in series.values() for each in one.defects]
     used = {role: series[role].choice for role in series}
     chosen = roles.choices[Role.TIME]
     time = replace(chosen, spec=replace(chosen.spec, unit=clock.unit), remark=clock.remark)
@@ -160,7 +155,7 @@ def _log(
         values={role: each.values for role, each in series.items()},
         starts=clock.starts,
         roles={Role.TIME: time, **used},
-        defects=_sorted(defects),
+        defects=_sorted([*table.damage, *clock.defects, *found, *of_columns]),
         notes=(*table.notes, *roles.notes, *(note for each in series.values() for note in each.notes)),
         rows=table.rows,
         mm_per_count=1.0 if counts.is_length else mm_per_count,

@@ -51,11 +51,11 @@ def log_part(summary: Summary) -> dict[str, Any]:
             for part in log.stretches
         ],
         "period_ms": {
-            "median": period.median_s * 1e3,
-            "p99": period.p99_s * 1e3,
-            "max": period.longest_s * 1e3,
-            "min": period.shortest_s * 1e3,
-            "mean": period.mean_s * 1e3,
+            "median": _ms(period.median_s),
+            "p99": _ms(period.p99_s),
+            "max": _ms(period.longest_s),
+            "min": _ms(period.shortest_s),
+            "mean": _ms(period.mean_s),
         },
         "defects": [_defect(each) for each in log.defects],
         "roles": {role.value: _role(choice) for role, choice in sorted(log.roles.items(), key=_listed)},
@@ -65,6 +65,11 @@ def log_part(summary: Summary) -> dict[str, Any]:
         "direction_changes": {"count": len(moved.turns), "rows": log.row[moved.turns].tolist()},
         "notes": list(log.notes),
     }
+
+
+def _ms(time_s: float) -> float:
+    # to the nanosecond: what lies below is rounding of the stamps' differences
+    return round(time_s * 1e3, 6)
 
 
 def _range(log: Log, low: float, high: float, per: str) -> dict[str, list[float] | None]:
@@ -108,8 +113,8 @@ def log_text(summary: Summary) -> str:
 def _lines(summary: Summary) -> Iterator[str]:
     log, period = summary.log, summary.periods
     yield log.source
-    left_out = f" ({log.rows - len(log)} left out)" if log.rows > len(log) else ""
-    yield f"  rows       {log.rows}{left_out}"
+    used = f" ({len(log)} used)" if log.rows > len(log) else ""
+    yield f"  rows       {log.rows}{used}"
     split = f" in {len(log.stretches)} stretches, since time goes back" if len(log.stretches) > 1 else ""
     yield f"  span       {log.duration_s:.3f} s{split}"
     ms = [1e3 * each for each in (period.median_s, period.p99_s, period.longest_s, period.shortest_s)]
@@ -135,13 +140,15 @@ def _lines(summary: Summary) -> Iterator[str]:
 def _motion_lines(summary: Summary) -> Iterator[str]:
     log, moved = summary.log, summary.motion
     unit, factor = ("counts", 1.0) if log.mm_per_count is None else ("mm", log.mm_per_count)
+    places = 0 if log.mm_per_count is None else 1
     low, high = moved.lowest * factor, moved.highest * factor
-    yield f"  position   {low:.4g} to {high:.4g} {unit}"
+    yield f"  position   {low:.{places}f} to {high:.{places}f} {unit}"
     if math.isnan(moved.fastest_in):
         yield "  speed      no two rows to take it from"
     else:
         inwards, outwards = moved.fastest_in * factor, moved.fastest_out * factor
-        yield f"  speed      {inwards:.4g} to {outwards:.4g} {unit}/s (over {moved.window_s * 1e3:.3g} ms)"
+        over = f"over {moved.window_s * 1e3:.3g} ms; negative: inwards"
+        yield f"  speed      {inwards:.{places}f} to {outwards:.{places}f} {unit}/s ({over})"
     size = f"a turn counts from {moved.turn_size * factor:.3g} {unit} back"
     yield f"  turns      {len(moved.turns)} direction changes ({size})"
     if log.mm_per_count is None:

@@ -37,7 +37,7 @@ class Table:
     first_line : int
         Line of the file on which data row 0 stands, counted from 1; 0 where a file has no lines.
     changes_only : bool
-        True when most cells are missing because the log writes only what changed.
+        True when a missing cell means that nothing new was written.
     """
 
     source: str

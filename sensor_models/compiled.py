@@ -13,7 +13,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 
@@ -31,15 +31,16 @@ def cache_folder(sources: tuple[Path, ...]) -> Path:
 def compiler(*sources: Path) -> Callable[[Function], Function]:
     """Return the decorator that compiles a kernel depending on ``sources`` (every file it calls into)."""
     folder = cache_folder(tuple(sorted(sources)))
+    config: Any = numba.config
 
     def compiled(function: Function) -> Function:
-        previous = numba.config.CACHE_DIR
-        numba.config.CACHE_DIR = str(folder)
+        previous = config.CACHE_DIR
+        config.CACHE_DIR = str(folder)
         try:
-            jitted: Function = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+            jitted: Any = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
         finally:
-            numba.config.CACHE_DIR = previous
-        return jitted
+            config.CACHE_DIR = previous
+        return cast(Function, jitted)
 
     return compiled
 

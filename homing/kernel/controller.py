@@ -10,22 +10,24 @@ from homing.kernel.codes import Fault, Mode, Order
 from homing.kernel.layout import LAGGED
 from homing.kernel.plant import target_speed
 from homing.kernel.random import LOOP_STREAM, bell, four_uniforms
+from homing.kernel.step import grip_or_slide
 from homing.kernel.watch import STANDSTILL_M_S
 
 
 @compiled
 def encoder_counts(run: Any, body: Any, previous: int) -> int:
     """Counts of the encoder, which sees the spool and never the carriage, with its faults."""
-    height = body.spool_m
+    height, phase = body.spool_m, run.count_phase
     if run.fault != Fault.NONE and body.time_s >= run.fault_onset_s:
+        since = body.spool_m - body.onset_spool_m
         if run.fault == Fault.COUNT_FROZEN:
             return previous
-        since = body.spool_m - body.onset_spool_m
         if run.fault == Fault.COUNT_RESET:
-            return int(math.floor(since * run.counts_per_m))
-        if run.fault == Fault.COUNT_LOSS:
+            height, phase = since, 0.0
+        elif run.fault == Fault.COUNT_LOSS:
             height = body.onset_spool_m + since * (1.0 - run.fault_size)
-    return int(math.floor(height * run.counts_per_m + run.count_phase))
+    counts: int = math.floor(height * run.counts_per_m + phase)
+    return counts
 
 
 @compiled
@@ -33,7 +35,9 @@ def order(run: Any, body: Any, kind: int, value: float) -> None:
     """The drive begins to obey a phase's command."""
     speed = value if kind == Order.SPEED else 0.0
     if kind == Order.SHORTED or kind == Order.OPEN:
-        short = kind == Order.SHORTED and not (run.fault == Fault.BRAKE_LOST and body.time_s >= run.fault_onset_s)
+        short = kind == Order.SHORTED and not (
+            run.fault == Fault.BRAKE_LOST and body.time_s >= run.fault_onset_s
+        )
         body.mode = Mode.SHORTED.value if short else Mode.OPEN.value
     elif kind == Order.DUTY or run.command == Mode.DUTY:
         body.mode = Mode.DUTY.value
@@ -49,6 +53,7 @@ def order(run: Any, body: Any, kind: int, value: float) -> None:
         body.target_m_s, body.ramp_from_m_s, body.ramp_from_s = speed, now, body.time_s
         body.ramp_end_s = body.time_s + abs(speed - now) / ramp
     body.rates_known = 0
+    grip_or_slide(run, body)
 
 
 @compiled

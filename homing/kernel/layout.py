@@ -6,12 +6,12 @@ Kernels take these records, never objects; everything here is SI.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
-Records = NDArray[Any]
+#: A numpy recarray of one of the dtypes below; type checkers do not know its fields.
+Records: TypeAlias = Any
 
 
 def _floats(names: str) -> list[tuple[str, str]]:
@@ -28,7 +28,7 @@ RUN = np.dtype(
         # carriage
         "mass_kg gravity_n friction_n static_friction_n viscous_n_s_per_m travel_m start_m "
         # stops
-        "stop_n_per_m stop_loss "
+        "stop_n_per_m stop_loss stop_lossy_s "
         # coupling of spool and carriage
         "pull_n_per_m pull_n_s_per_m spare_m backlash_m "
         "return_n_per_m return_slack_m return_preload_n take_up_m "
@@ -39,7 +39,8 @@ RUN = np.dtype(
         # battery
         "open_circuit_v battery_ohm other_load_a rail_low_v "
         # controller
-        "period_s jitter_s late_probability late_s sensor_latency_s read_before_s drive_latency_s max_time_s after_s settle_s "
+        "period_s jitter_s late_probability late_s sensor_latency_s read_before_s drive_latency_s "
+        "max_time_s after_s settle_s "
         # sensor
         "fine_low_m fine_step_m coarse_low_m coarse_step_m operate release sample_period_s bounce_s noise "
         "quantum flip_probability trip_m release_m window_low_m zone_high_m "
@@ -66,7 +67,8 @@ BODY = np.dtype(
         # what the drive was told
         "target_m_s ramp_from_m_s ramp_from_s ramp_end_s duty touch_low_m_s touch_high_m_s "
         # changed by faults
-        "line_offset_m string_on force_share supply_loss_v command_sign extra_friction_n onset_spool_m"
+        "line_offset_m string_on force_share shorted_share supply_loss_v command_sign extra_friction_n "
+        "onset_spool_m"
     )
     + _ints("mode rates_known")
 )
@@ -118,8 +120,8 @@ MAX_STOPS = 8
 
 #: Columns of the trace, one row a loop; SI.
 TRACE_COLUMNS = (
-    "t_s", "phase", "command_fraction", "counts", "spool_m", "carriage_m", "carriage_m_s", "sensor", "reading",
-    "current_a", "battery_v", "string_n", "return_string_n", "stop_n", "bits",
+    "t_s", "phase", "command_fraction", "counts", "spool_m", "carriage_m", "carriage_m_s",
+    "sensor", "reading", "current_a", "battery_v", "string_n", "return_string_n", "stop_n", "bits",
 )  # fmt: skip
 
 TRACE_WIDTH = len(TRACE_COLUMNS)

@@ -18,7 +18,15 @@ import numpy as np
 
 from homing.kernel.build import compiled
 from homing.kernel.codes import Fault, Mode
-from homing.kernel.controller import encoder_counts, hold_stale, lagged, next_period, order, stall_reading, way_of
+from homing.kernel.controller import (
+    encoder_counts,
+    hold_stale,
+    lagged,
+    next_period,
+    order,
+    stall_reading,
+    way_of,
+)
 from homing.kernel.layout import MAX_STOPS, PENDING, STOP_COLUMNS, TRACE_WIDTH
 from homing.kernel.observe import LONG_LOOP, apply_effects, choose_row, enter, observe, take_note
 from homing.kernel.record import conclude, trace_row

@@ -39,14 +39,16 @@ def take_note(run: Any, memory: Any, t: float, counts: int, made: int) -> None:
 @compiled
 def declared_height(run: Any, memory: Any, counts: float) -> float:
     """Spool height that the routine believes in, from its declared zero [m]."""
-    return (counts - memory.zero_counts) / run.counts_per_m + run.reference_m
+    return float((counts - memory.zero_counts) / run.counts_per_m + run.reference_m)
 
 
 @compiled
 def jumped(run: Any, memory: Any, speed_m_s: float) -> bool:
     """Counts changed further than ``speed_m_s`` allows in the time since the last loop."""
     moved = abs(memory.counts - memory.previous_counts) / run.counts_per_m
-    return bool(moved > speed_m_s * (memory.tick_s - memory.previous_tick_s) and memory.previous_tick_s >= 0.0)
+    return bool(
+        moved > speed_m_s * (memory.tick_s - memory.previous_tick_s) and memory.previous_tick_s >= 0.0
+    )
 
 
 @compiled

@@ -37,7 +37,9 @@ def tension(stiffness: float, damping: float, stretch: float, rate: float) -> fl
 
 
 @compiled
-def pull_up(run: Any, body: Any, spool_m: float, spool_m_s: float, x_m: float, v_m_s: float) -> tuple[float, float]:
+def pull_up(
+    run: Any, body: Any, spool_m: float, spool_m_s: float, x_m: float, v_m_s: float
+) -> tuple[float, float]:
     """Force of the pull-up string on the carriage (outwards) and the sign with which the spool feels it."""
     height, sign = line_height(run, body, spool_m)
     rate = sign * spool_m_s - v_m_s
@@ -65,7 +67,10 @@ def stop_push(run: Any, depth_m: float, rate_m_s: float, touch_m_s: float) -> fl
     """One-sided stop with dissipation, eq. (8); ``touch_m_s`` is the speed at touch."""
     if depth_m <= 0.0:
         return 0.0
-    force = run.stop_n_per_m * depth_m * (1.0 + run.stop_loss * rate_m_s / touch_m_s)
+    # deeper than any free impact at this speed it is being pressed: there the loss need not grow further,
+    # and a carriage pressed onto its stop stays smooth to integrate
+    lossy_m = min(depth_m, run.stop_lossy_s * touch_m_s)
+    force = run.stop_n_per_m * (depth_m + run.stop_loss * lossy_m * rate_m_s / touch_m_s)
     return force if force > 0.0 else 0.0
 
 
@@ -75,7 +80,9 @@ def target_speed(run: Any, body: Any, t: float) -> float:
     difference = body.target_m_s - body.ramp_from_m_s
     if t >= body.ramp_end_s:
         return float(body.target_m_s)
-    return float(body.ramp_from_m_s + difference * (t - body.ramp_from_s) / (body.ramp_end_s - body.ramp_from_s))
+    return float(
+        body.ramp_from_m_s + difference * (t - body.ramp_from_s) / (body.ramp_end_s - body.ramp_from_s)
+    )
 
 
 @compiled
@@ -88,26 +95,36 @@ def current_at_duty(run: Any, body: Any, duty: float, back_emf_v: float) -> floa
 
 
 @compiled
+def limited(rate: float, way: float) -> float:
+    """The integral stops where it would only drive the current further into its limit."""
+    return 0.0 if rate * way > 0.0 else rate
+
+
+@compiled
 def motor_current(run: Any, body: Any, t: float, spool_m_s: float, integral_a: float) -> tuple[float, float]:
-    """Current of one motor [A] and the rate of the speed loop's integral [A/s], eq. (1), (2), (6)."""
+    """Current of one motor [A] and the rate of the speed loop's integral [A/s], eq. (1), (2), (6).
+
+    With the leads swapped (``command_sign`` -1) the drive does the opposite of what it wants; shorted
+    windings brake all the same.
+    """
     back_emf_v = run.back_emf_v_s * run.ratio_rad_per_m * spool_m_s
     if body.mode == Mode.SHORTED:
         return -back_emf_v / run.resistance_ohm, 0.0
     if body.mode == Mode.OPEN:
         return 0.0, 0.0
     if body.mode == Mode.DUTY:
-        return current_at_duty(run, body, body.duty, back_emf_v), 0.0
+        return current_at_duty(run, body, body.command_sign * body.duty, back_emf_v), 0.0
     error = target_speed(run, body, t) - spool_m_s
-    wanted = run.loop_a_s_per_m * error + integral_a
+    wanted = body.command_sign * (run.loop_a_s_per_m * error + integral_a)
     rate = run.loop_a_per_m * error
     if wanted > 0.0:
         highest = min(run.current_limit_a, current_at_duty(run, body, 1.0, back_emf_v))
         if wanted > highest:
-            return highest, min(rate, 0.0)
+            return highest, limited(rate, body.command_sign)
     else:
         lowest = max(-run.current_limit_a, current_at_duty(run, body, -1.0, back_emf_v))
         if wanted < lowest:
-            return lowest, max(rate, 0.0)
+            return lowest, limited(rate, -body.command_sign)
     return wanted, rate
 
 
@@ -143,13 +160,20 @@ def load_on_spool(run: Any, load_n: float, way: float) -> float:
 def slide_friction(run: Any, body: Any, friction_n: float, x_m: float) -> float:
     """Coulomb friction at the carriage, more in a sticky zone."""
     if abs(x_m - run.fault_height_m) < run.fault_span_m:
-        return friction_n + body.extra_friction_n
+        return float(friction_n + body.extra_friction_n)
     return friction_n
 
 
 @compiled
 def forces(
-    run: Any, body: Any, t: float, spool_m: float, spool_m_s: float, x_m: float, v_m_s: float, integral_a: float
+    run: Any,
+    body: Any,
+    t: float,
+    spool_m: float,
+    spool_m_s: float,
+    x_m: float,
+    v_m_s: float,
+    integral_a: float,
 ) -> tuple[float, float, float, float]:
     """Free forces: on the carriage, motor force, string on the spool [N]; rate of the integral [A/s]."""
     up, sign = pull_up(run, body, spool_m, spool_m_s, x_m, v_m_s)
@@ -158,13 +182,21 @@ def forces(
     low = stop_push(run, -x_m, -v_m_s, body.touch_low_m_s)
     high = stop_push(run, x_m - run.travel_m, v_m_s, body.touch_high_m_s)
     on_carriage = up - back - run.gravity_n - run.viscous_n_s_per_m * v_m_s + low - high
-    motor_n = body.command_sign * body.force_share * run.force_n_per_a * current
+    share = body.shorted_share if body.mode == Mode.SHORTED else body.force_share
+    motor_n = share * run.force_n_per_a * current
     return on_carriage, motor_n, back - sign * up, rate
 
 
 @compiled
 def rates(
-    run: Any, body: Any, t: float, spool_m: float, spool_m_s: float, x_m: float, v_m_s: float, integral_a: float
+    run: Any,
+    body: Any,
+    t: float,
+    spool_m: float,
+    spool_m_s: float,
+    x_m: float,
+    v_m_s: float,
+    integral_a: float,
 ) -> tuple[float, float, float]:
     """Accelerations of spool and carriage with their present ways of sliding, and of the integral."""
     carriage_n, motor_n, string_n, rate = forces(run, body, t, spool_m, spool_m_s, x_m, v_m_s, integral_a)

@@ -11,9 +11,13 @@ References
 
 from __future__ import annotations
 
+from typing import Any, TypeAlias
+
 import numpy as np
 
 from homing.kernel.build import compiled
+
+Word: TypeAlias = np.uint64
 
 LOOP_STREAM = 1
 SENSOR_STREAM = 2
@@ -33,7 +37,7 @@ _TO_UNIT = 1.0 / 4294967296.0
 
 
 @compiled
-def philox(c0, c1, c2, c3, k0, k1):  # type: ignore[no-untyped-def]
+def philox(c0: Word, c1: Word, c2: Word, c3: Word, k0: Word, k1: Word) -> tuple[Word, Word, Word, Word]:
     """Ten rounds of Philox4x32 on uint64 words that hold 32 bits each; returns four such words."""
     for _ in range(10):
         product_0 = _MULTIPLY_0 * c0
@@ -50,7 +54,7 @@ def philox(c0, c1, c2, c3, k0, k1):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def four_uniforms(seed, run, stream, counter):  # type: ignore[no-untyped-def]
+def four_uniforms(seed: int, run: int, stream: int, counter: int) -> tuple[float, float, float, float]:
     """Four numbers in (0, 1) from (seed, run, stream, counter), 32 bits each."""
     a, b, c, d = philox(
         np.uint64(counter) & _MASK,
@@ -69,7 +73,7 @@ def four_uniforms(seed, run, stream, counter):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def bell(first, second, third):  # type: ignore[no-untyped-def]
+def bell(first: float, second: float, third: float) -> float:
     """Sum of three uniforms on (-1, 1): mean 0, standard deviation 1, never beyond +-3.
 
     Stands for a normal law cut at three standard deviations; needs no transcendental function,
@@ -79,7 +83,7 @@ def bell(first, second, third):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def fill_uniforms(seed, runs, stream, columns, out):  # type: ignore[no-untyped-def]
+def fill_uniforms(seed: int, runs: Any, stream: int, columns: int, out: Any) -> None:
     """Fill ``out`` (n, columns) with uniforms; row i belongs to run ``runs[i]``, column to its counter."""
     for i in range(len(runs)):
         for block in range((columns + 3) // 4):

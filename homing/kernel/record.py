@@ -69,7 +69,12 @@ def conclude(run: Any, parts: Any, stops: Any, result: Any) -> None:
         result[6] = watch.overtravel_m
     result[7], result[8], result[9] = watch.impact_m_s, watch.slack_m, watch.return_slack_m
     result[11], result[12], result[13] = watch.false_triggers, watch.accepted, watch.missed
-    result[14], result[15], result[16], result[17] = watch.peak_current_a, body.time_s, clock.tick, clock.rows_traced
+    result[14], result[15], result[16], result[17] = (
+        watch.peak_current_a,
+        body.time_s,
+        clock.tick,
+        clock.rows_traced,
+    )
 
 
 @compiled

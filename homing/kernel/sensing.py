@@ -24,7 +24,7 @@ def signal_at(run: Any, sense: Any, curve: Any, x_m: float) -> float:
     """Signal of the sensor with the carriage at ``x_m``, faults of target and light included."""
     steps = (run.fine_low_m, run.fine_step_m, run.coarse_low_m, run.coarse_step_m)
     value = sense.scale * look_up(curve, steps, x_m + sense.shift_m) + sense.offset
-    return abs(value) if run.two_sided == 1 else value
+    return float(abs(value) if run.two_sided == 1 else value)
 
 
 @compiled
@@ -82,8 +82,8 @@ def apply_fault(run: Any, sense: Any, t: float, x_m: float, chance: float) -> No
     elif run.fault == Fault.WIRE_BREAK:
         sense.reading = run.wire_reads_made
     elif run.fault == Fault.HEIGHT_DROPOUT:
-        if abs(x_m - run.fault_height_m) < run.fault_span_m and chance < run.fault_size:
-            sense.reading = run.wire_reads_made
+        dropped = abs(x_m - run.fault_height_m) < run.fault_span_m and chance < run.fault_size
+        sense.reading = run.wire_reads_made if dropped else sense.reading
 
 
 @compiled

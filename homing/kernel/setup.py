@@ -11,6 +11,7 @@ from homing.kernel.layout import LAGGED
 from homing.kernel.observe import enter
 from homing.kernel.random import START_STREAM, four_uniforms
 from homing.kernel.sensing import power_up
+from homing.kernel.step import TOUCH_FLOOR_M_S
 from homing.kernel.watch import NEVER
 
 
@@ -45,9 +46,9 @@ def set_up_body(run: Any, body: Any) -> None:
     body.spool_m_s = body.carriage_m_s = body.integral_a = 0.0
     body.spool_way = body.carriage_way = 0.0
     body.step_s, body.rates_known = 1.0e-4, 0
-    body.touch_low_m_s = body.touch_high_m_s = 0.01
+    body.touch_low_m_s = body.touch_high_m_s = TOUCH_FLOOR_M_S
     body.line_offset_m = body.supply_loss_v = body.extra_friction_n = 0.0
-    body.string_on = body.force_share = body.command_sign = 1.0
+    body.string_on = body.force_share = body.shorted_share = body.command_sign = 1.0
     body.mode = Mode.OPEN.value
 
 

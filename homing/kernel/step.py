@@ -16,7 +16,16 @@ import math
 from typing import Any
 
 from homing.kernel.build import compiled
-from homing.kernel.plant import carriage_push, forces, geared, load_on_spool, rates, slide_friction, spool_push
+from homing.kernel.codes import Mode
+from homing.kernel.plant import (
+    carriage_push,
+    forces,
+    geared,
+    load_on_spool,
+    rates,
+    slide_friction,
+    spool_push,
+)
 
 #: Error that a step may make in a position [m] (``error_share`` scales it for tests of convergence).
 TOLERANCE_M = 1.0e-7
@@ -25,7 +34,7 @@ SPEED_WEIGHT_S = 0.01
 #: A touch, a reversal and a breakaway are met when closer than this.
 TOUCH_M, REVERSAL_M_S, BREAKAWAY_N = 1.0e-9, 1.0e-6, 0.01
 #: Impact speeds below this are taken as this, so that a carriage at rest on the stop stays smooth [m/s].
-TOUCH_FLOOR_M_S = 0.01
+TOUCH_FLOOR_M_S = 0.001
 #: Shortest step; an event that is still ahead is then taken as met [s].
 SHORTEST_S = 1.0e-9
 LONGEST_S = 0.05
@@ -59,7 +68,9 @@ def trial(run: Any, body: Any, h: float) -> float:
     carriage = abs(e1 * v + e2 * v2 + e3 * v3 + e4 * v4)
     spool_speed = SPEED_WEIGHT_S * abs(e1 * a1 + e2 * a2 + e3 * a3 + e4 * a4)
     carriage_speed = SPEED_WEIGHT_S * abs(e1 * b1 + e2 * b2 + e3 * b3 + e4 * b4)
-    return float(max(max(spool, carriage), max(spool_speed, carriage_speed)) / (TOLERANCE_M * body.error_share))
+    return float(
+        max(max(spool, carriage), max(spool_speed, carriage_speed)) / (TOLERANCE_M * body.error_share)
+    )
 
 
 @compiled
@@ -140,7 +151,14 @@ def grip_or_slide(run: Any, body: Any) -> None:
     if carriage_rests:
         body.carriage_m_s = 0.0
     carriage_n, motor_n, string_n, _ = forces(
-        run, body, body.time_s, body.spool_m, body.spool_m_s, body.carriage_m, body.carriage_m_s, body.integral_a
+        run,
+        body,
+        body.time_s,
+        body.spool_m,
+        body.spool_m_s,
+        body.carriage_m,
+        body.carriage_m_s,
+        body.integral_a,
     )
     spool_way, carriage_way = body.spool_way, body.carriage_way
     if spool_rests:
@@ -170,6 +188,14 @@ def accept(run: Any, body: Any, h: float) -> None:
 
 
 @compiled
+def rests(body: Any) -> bool:
+    """Both bodies are stuck and nothing that acts on them changes with time."""
+    if body.spool_way != 0.0 or body.carriage_way != 0.0:
+        return False
+    return bool(body.mode != Mode.SPEED or (body.target_m_s == 0.0 and body.time_s >= body.ramp_end_s))
+
+
+@compiled
 def one_step(run: Any, body: Any, end_s: float) -> float:
     """Make one accepted step, at most to ``end_s``; returns its length.
 
@@ -177,6 +203,10 @@ def one_step(run: Any, body: Any, end_s: float) -> float:
     """
     body.old_spool_m, body.old_spool_m_s = body.spool_m, body.spool_m_s
     body.old_carriage_m, body.old_carriage_m_s = body.carriage_m, body.carriage_m_s
+    if rests(body):
+        h = end_s - body.time_s
+        body.time_s = end_s
+        return float(h)
     h = min(body.step_s, end_s - body.time_s)
     for _ in range(60):
         error = trial(run, body, h)
@@ -192,16 +222,17 @@ def one_step(run: Any, body: Any, end_s: float) -> float:
     if h >= body.step_s:
         growth = 5.0 if error < 1.0e-3 else min(5.0, 0.9 / math.sqrt(math.sqrt(error)))
         body.step_s = min(LONGEST_S, h * max(growth, 1.0))
-    if h >= end_s - body.time_s - SHORTEST_S:
-        accept(run, body, h)
+    reaches_end = h >= end_s - body.time_s - SHORTEST_S
+    accept(run, body, h)
+    if reaches_end:
         body.time_s = end_s
-    else:
-        accept(run, body, h)
-    return h
+    return float(h)
 
 
 @compiled
-def between(before: float, slope_before: float, after: float, slope_after: float, h: float, part: float) -> float:
+def between(
+    before: float, slope_before: float, after: float, slope_after: float, h: float, part: float
+) -> float:
     """Cubic Hermite interpolation within a step of length ``h`` at a fraction ``part`` of it."""
     rest = 1.0 - part
     return (

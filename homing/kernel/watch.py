@@ -13,7 +13,7 @@ from homing.kernel.build import compiled
 from homing.kernel.codes import Coupling, Fault
 from homing.kernel.layout import MAX_STOPS
 from homing.kernel.plant import battery, line_height, motor_current
-from homing.kernel.step import carriage_between, spool_between
+from homing.kernel.step import carriage_between, grip_or_slide, spool_between
 
 NEVER = 1.0e300
 #: Both slower than this, for the settle time: standstill (contract) [m/s].
@@ -47,7 +47,9 @@ def open_stop(run: Any, body: Any, watch: Any, h: float, made: int, ordered_in: 
         set_out(run, watch, watch.trip_s)
     if ordered_in == 0:
         watch.out_s = watch.seen_s = watch.react_s = watch.drive_s = watch.trip_s
-        watch.out_spool_m = watch.seen_spool_m = watch.react_spool_m = watch.drive_spool_m = watch.trip_spool_m
+        watch.out_spool_m = watch.seen_spool_m = watch.react_spool_m = watch.drive_spool_m = (
+            watch.trip_spool_m
+        )
     watch.deepest_m = run.trip_m
     watch.bottom_s = watch.trip_s
     watch.bottom_spool_m, watch.lowest_spool_m = watch.trip_spool_m, watch.trip_spool_m
@@ -201,7 +203,7 @@ def strike(run: Any, body: Any) -> None:
     elif run.fault == Fault.STRING_BROKEN:
         body.string_on = 0.0
     elif run.fault == Fault.DEAD_MOTOR:
-        body.force_share = (run.motors - 1.0) / run.motors
+        body.force_share = body.shorted_share = (run.motors - 1.0) / run.motors
     elif run.fault == Fault.MOTORS_OPPOSED:
         body.force_share = (run.motors - 2.0) / run.motors
     elif run.fault == Fault.DRIVE_REVERSED:
@@ -211,3 +213,4 @@ def strike(run: Any, body: Any) -> None:
     elif run.fault == Fault.SUPPLY_DIP:
         body.supply_loss_v = run.fault_size if t < run.fault_onset_s + run.fault_span_s else 0.0
     body.rates_known = 0
+    grip_or_slide(run, body)

@@ -46,6 +46,18 @@ def percent(share: float) -> str:
     return f"{points:.{places}f} %"
 
 
+def bounds(low: float, high: float) -> str:
+    """Two bounds of a share in per cent, two figures each, joined by a hyphen."""
+
+    def bound(share: float) -> str:
+        points = 100 * share
+        if 0 < points < 0.001:
+            return "<0.001"
+        return f"{points:.0f}" if points >= 9.95 else f"{points:.2g}"
+
+    return MISSING if math.isnan(low) or math.isnan(high) else f"{bound(low)}-{bound(high)}"
+
+
 def setting(value: object) -> str:
     """Any value of a lift file: numbers with up to six figures, truth as yes or no, lists in brackets."""
     if isinstance(value, bool):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from homing.report import wording
-from homing.report.numbers import MISSING, decimals, measure, percent, plain
+from homing.report.numbers import MISSING, bounds, decimals, measure, percent, plain
 from homing.results import BUDGET_PARTS, FaultResult, Outcome, RequirementResult, Run, Stop
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def requirement_row(result: RequirementResult) -> RequirementRow:
         worst_run=result.worst_run if result.worst else None,
         failures=f"{result.failures} of {result.runs}",
         failure=percent(result.failure_probability),
-        bounds=f"{percent(result.ci_low)}-{percent(result.ci_high)}".replace(" %", ""),
+        bounds=bounds(result.ci_low, result.ci_high),
         margin=number(result.margin),
         passed=result.passed,
         why=result.why,
@@ -187,6 +187,8 @@ def fault_row(result: FaultResult) -> FaultRow:
 
 
 def _length(mm: float) -> str:
+    if abs(mm) >= 1e5:
+        return f"{mm:.0e}"
     return plain(mm, min(decimals(mm), 1) if abs(mm) >= 10 else 2)
 
 

@@ -8,6 +8,7 @@ the widest table the least needed columns are left out.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import groupby
 from typing import TYPE_CHECKING, TextIO
 
 from rich.box import ASCII2, SIMPLE_HEAD
@@ -95,7 +96,8 @@ def _table(console: Console, *columns: str) -> Table:
     box = SIMPLE_HEAD if _unicode(console) else ASCII2
     table = Table(box=box, pad_edge=False, padding=(0, 1, 0, 0), header_style="", show_edge=False)
     for name in columns:
-        table.add_column(name[:-1], justify="right" if name.endswith(">") else "left", overflow="fold")
+        number = name.endswith(">")
+        table.add_column(name[:-1], justify="right" if number else "left", no_wrap=number, overflow="fold")
     return table
 
 
@@ -198,7 +200,6 @@ def _faults(verification: Verification, console: Console) -> None:
     _heading(console, f"Faults, at least {runs} runs each; worst outcome and lengths (mm) of any of them")
     shares = ("zeroed>", "faulted>", "unsafe>")
     table = _table(console, "fault<", "worst<", *shares, "over-\ntravel>", "slack>", "zero\nerror>")
-    table.columns[0].no_wrap = True
     if wide:
         table.add_column("most common reason", overflow="fold")
     for row in fault_rows(verification):
@@ -216,11 +217,15 @@ def _faults(verification: Verification, console: Console) -> None:
 
 
 def _assumed(assumed: tuple[Assumed, ...], console: Console) -> None:
+    """Assumed values by section; the section is said once, so that the origins have room."""
     if not assumed:
         return
     _heading(console, f"Assumed, because the lift file does not say ({len(assumed)} values)")
     table = _table(console, "key<", "value<", "origin<")
     table.columns[0].no_wrap = True
-    for item in assumed:
-        table.add_row(item.key, setting(item.value), item.origin)
+    table.columns[1].max_width = 18
+    for section, items in groupby(assumed, key=lambda item: item.key.rpartition(".")[0]):
+        table.add_row(Text(f"[{section}]", style="bold"))
+        for item in items:
+            table.add_row("  " + item.key.rpartition(".")[2], Text(setting(item.value)), Text(item.origin))
     _print(console, table)

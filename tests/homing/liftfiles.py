@@ -27,7 +27,7 @@ SMALLEST: dict[str, Any] = {
 
 
 def bent(changes: dict[str, Any] | None = None) -> dict[str, Any]:
-    """The smallest file with keys set or REMOVED; ``sensor.key`` is the first sensor's, ``sensor.0`` itself."""
+    """The smallest file with keys set or REMOVED; ``sensor.key`` is a key of its one sensor."""
     tables = copy.deepcopy(SMALLEST)
     for path, value in (changes or {}).items():
         section, _, key = path.partition(".")

@@ -234,6 +234,7 @@ def test_fault_rates_and_log_are_kept() -> None:
         ({"lift.moving_mass_kg": 0.1}, "slides of this travel usually weigh"),
         ({"routine.creep_speed_mm_s": 300}, "the slow approach is the faster one"),
         ({"routine.fast_speed_mm_s": 3000}, "free speed"),
+        ({"lift.incline_deg": 15, "lift.friction_n": 4}, "it hangs where it is"),
         (
             {"sensor": [SENSORS["contact"] | {"pretravel_mm": 0.8, "differential_mm": 1.2}]},
             "let go only after",

@@ -1,4 +1,4 @@
-"""Lift files that cannot be used: each is refused in one sentence that names file, key, and what is accepted."""
+"""Lift files that cannot be used: one sentence each, with file, key and what is accepted."""
 
 from __future__ import annotations
 
@@ -145,6 +145,8 @@ def test_without_a_motor_part_its_numbers_are_needed(key: str) -> None:
 def test_sections_that_are_missing_altogether() -> None:
     assert "[[sensor]] must be given" in refusal({"sensor": REMOVED})
     assert "controller.period_ms must be given" in refusal({"controller": REMOVED})
+    assert "drive.motors must be given" in refusal({"drive": REMOVED})
+    assert "lift.travel_mm must be given" in refusal({"lift": REMOVED})
 
 
 @pytest.mark.parametrize(

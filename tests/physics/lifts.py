@@ -11,7 +11,13 @@ from homing.liftfile import Lift, load_lift
 from homing.simulate import Setting, prepare
 
 BASE: dict[str, Any] = {
-    "lift": {"name": "test lift", "travel_mm": 400, "incline_deg": 90, "moving_mass_kg": 1.2, "slides": "drawer"},
+    "lift": {
+        "name": "test lift",
+        "travel_mm": 400,
+        "incline_deg": 90,
+        "moving_mass_kg": 1.2,
+        "slides": "drawer",
+    },
     "drive": {
         "motor": "brushed-36mm-12v",
         "motors": 2,
@@ -22,7 +28,14 @@ BASE: dict[str, Any] = {
     },
     "controller": {"period_ms": 20},
     "sensor": [
-        {"name": "bottom", "kind": "magnet", "mount_mm": 15, "switch": "unipolar", "operate_mt": 12, "release_mt": 7}
+        {
+            "name": "bottom",
+            "kind": "magnet",
+            "mount_mm": 15,
+            "switch": "unipolar",
+            "operate_mt": 12,
+            "release_mt": 7,
+        }
     ],
     "tolerances": {"lift.friction_n": "30%", "battery.open_circuit_v": 0.8, "sensor.bottom.mount_mm": 0.5},
 }
@@ -37,9 +50,14 @@ KINDS: dict[str, dict[str, Any]] = {
         "stop": {"restitution": 0.6},
     },
     "stops with shorted windings": {"routine": {"stop": "shorted"}},
-    "power command, windings open": {"drive": {"command": "duty", "when_off": "open"}, "routine": {"stop": "open"}},
+    "power command, windings open": {
+        "drive": {"command": "duty", "when_off": "open"},
+        "routine": {"stop": "open"},
+    },
     "return string, horizontal": {"lift": {"incline_deg": 0}, "string": {"return_string": True}},
-    "belt": {"drive": {"kind": "belt", "spool_diameter_mm": None, "pulley_diameter_mm": 20, "backlash_mm": 0.3}},
+    "belt": {
+        "drive": {"kind": "belt", "spool_diameter_mm": None, "pulley_diameter_mm": 20, "backlash_mm": 0.3}
+    },
     "lead screw": {
         "drive": {"kind": "lead_screw", "spool_diameter_mm": None, "lead_mm": 40, "backlash_mm": 0.1},
         "lift": {"incline_deg": 30},

@@ -260,7 +260,7 @@ class OdeLift:
             inside = solver.dense_output()
             when = solver.t
             if first < 0.0:
-                root = brentq(lambda t: value(t, inside(t)), t0, solver.t, xtol=1e-14)
+                root = brentq(lambda t, q=value, y=inside: q(t, y(t)), t0, solver.t, xtol=1e-14)
                 when = min(root + JUST_AFTER_S, solver.t)
             found.append((when, inside(when), follows))
         return min(found, key=lambda event: event[0], default=None)

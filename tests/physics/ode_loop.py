@@ -8,6 +8,7 @@ plant is the other one, sensor hardware, random numbers and routine are the prog
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -67,18 +68,22 @@ class Measure:
     _moved_s: float = 0.0
 
     def note(self, piece: Piece) -> None:
-        s, u, x, v, _ = piece.after
         self._note_slack(piece)
-        if not self._open and piece.before[2] > self.trip_m >= x:
+        self.note_ends(piece.before, piece.after, piece.t1)
+
+    def note_ends(self, before: np.ndarray, after: np.ndarray, t: float) -> None:
+        """A step between two states; carriage and spool turn only where a step ends."""
+        s, u, x, v, _ = after
+        self.slack_m = max(self.slack_m, x - s)
+        if not self._open and before[2] > self.trip_m >= x:
             self._open, self._deepest = True, self.trip_m
         if abs(u) > STANDSTILL_M_S or abs(v) > STANDSTILL_M_S:
-            self._moved_s = piece.t1
+            self._moved_s = t
         if not self._open:
             return
-        # carriage and spool turn only where a piece ends, so the ends hold the extremes
         self._deepest = min(self._deepest, x)
         self.overtravel_m = max(self.overtravel_m, self.trip_m - s)
-        if piece.t1 - self._moved_s >= self.settle_s or (x > self.release_m and x > self._deepest):
+        if t - self._moved_s >= self.settle_s or (x > self.release_m and x > self._deepest):
             self.finish()
 
     def finish(self) -> None:
@@ -88,7 +93,6 @@ class Measure:
 
     def _note_slack(self, piece: Piece) -> None:
         before, after = piece.before, piece.after
-        self.slack_m = max(self.slack_m, after[2] - after[0])
         if before[3] > before[1] and after[3] < after[1]:
             inside = piece.inside()
             if (inside(piece.t0)[3] - inside(piece.t0)[1]) * (inside(piece.t1)[3] - inside(piece.t1)[1]) < 0:
@@ -115,7 +119,7 @@ def orders_of(setting: Setting, run: Any, trace: np.ndarray) -> list[tuple[float
     """(instant at which the drive obeys, order, value) of a kernel run, read off its trace."""
     table = setting.compiled
     found = []
-    for before, after in zip(trace[:-1], trace[1:], strict=True):
+    for before, after in pairwise(trace):
         if before[PHASE] != after[PHASE]:
             phase = int(after[PHASE])
             obeyed_s = float(before[TIME] + run.drive_latency_s)
@@ -175,12 +179,15 @@ class _Closed:
         body, sense, _, _, clock = self.parts
         length = controller.next_period(self.run, body, clock, self.setting.periods_s, *self.numbers)
         end_s = self.lift.t + length
-        sense.read_s = end_s - self.run.sensor_latency_s
+        sense.read_s, sense.taken = end_s - self.run.read_before_s, 0
         while clock.pending > 0 and clock.pending_s[0] <= end_s:
             self._advance(float(clock.pending_s[0]))
             self.lift.order(*self._order_of(int(clock.pending_phase[0])))
             clock.pending -= 1
-            clock.pending_s[:-1], clock.pending_phase[:-1] = clock.pending_s[1:].copy(), clock.pending_phase[1:].copy()
+            clock.pending_s[:-1], clock.pending_phase[:-1] = (
+                clock.pending_s[1:].copy(),
+                clock.pending_phase[1:].copy(),
+            )
         self._advance(end_s)
         clock.tick += 1
 
@@ -200,4 +207,6 @@ class _Closed:
             if row >= 0:
                 loop.take_row(run, parts, table, rows[row], made)
         self.measure.finish()
-        return OdeRun(np.array(times), np.array(states), np.array(phases), self.measure, self.lift.evaluations)
+        return OdeRun(
+            np.array(times), np.array(states), np.array(phases), self.measure, self.lift.evaluations
+        )

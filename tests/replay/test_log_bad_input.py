@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from replay import read_log
+from replay.summary import Summary
 from sensor_models.errors import InputError
 
 BAD: list[tuple[str, bytes, str]] = [
@@ -69,3 +70,49 @@ def test_stamps_that_stand_or_are_missing_under_a_map(tmp_path: Path) -> None:
         with pytest.raises(InputError) as caught:
             read_log(path, columns)
         assert words in str(caught.value), text
+
+
+def spoilt_bytes(seed: int) -> bytes:
+    """A good file of some kind with cuts, swaps and strange characters in it."""
+    rng = np.random.default_rng(seed)
+    text = KINDS[seed % len(KINDS)]
+    data = bytearray(text.encode())
+    for _ in range(int(rng.integers(1, 8))):
+        at, length = int(rng.integers(0, len(data) + 1)), int(rng.integers(1, 30))
+        piece = bytes(rng.choice(list(b'\n\r,;\t"{}[]:.-+eE0123456789naif#\x00\xff'), length).tolist())
+        choice = int(rng.integers(0, 4))
+        if choice == 0:
+            del data[at : at + length]
+        elif choice == 1:
+            data[at:at] = piece
+        elif choice == 2:
+            data[at : at + length] = data[: length // 2]
+        elif len(data) > 200:
+            del data[at:]
+    return bytes(data)
+
+
+_ROWS = range(30)
+KINDS = (
+    "t_ms,counts,limit,vbat,mode\n" + "".join(f"{20 * i},{i},{i % 2},12.5,Home\n" for i in _ROWS),
+    "time [s];pos [mm];out\ns;mm;-\n" + "".join(f"0,{20 * i:03d};{i},5;0,25\r\n" for i in _ROWS),
+    "time_us,name,value\n" + "".join(f"{20000 * i},{n},{i}\n" for i in _ROWS for n in ("ticks", "cmd")),
+    "".join(f'{{"t_ms": {20 * i}, "pos": {i}, "a": {{"b": "x"}}}}\n' for i in _ROWS),
+)
+
+
+@pytest.mark.parametrize("block", range(4))
+def test_spoilt_files_are_read_or_refused_but_never_crash(block: int, tmp_path: Path) -> None:
+    read = 0
+    for seed in range(block * 60, block * 60 + 60):
+        path = tmp_path / "spoilt.log"
+        path.write_bytes(spoilt_bytes(seed))
+        try:
+            log = read_log(path)
+        except InputError as error:
+            message = str(error)
+        else:
+            message = Summary.of(log).log.source
+            read += 1
+        assert "spoilt.log" in message
+    assert read > 5, "most spoilt files must still be readable for this test to say anything"

@@ -119,6 +119,14 @@ def test_records_of_one_loop_with_their_own_stamps_make_one_row(tmp_path: Path) 
     np.testing.assert_array_equal(log.counts, np.arange(50))
 
 
+def test_records_without_stamp_or_name_are_named(tmp_path: Path) -> None:
+    lines = ["time_ms,name,value", *(f"{20 * i},{name},{i}" for i in range(20) for name in ("ticks", "loop"))]
+    lines[3], lines[6] = lines[3].replace("20,", ",", 1), lines[6].replace("loop", "")
+    log = read_log(write(tmp_path, "\n".join(lines)))
+    assert rows_of(log, DefectKind.EMPTY_CELL) == [2, 5]
+    assert (log.rows, len(log)) == (40, 20)
+
+
 def test_the_long_layout_by_map(tmp_path: Path) -> None:
     lines = ["when what reading".replace(" ", ";")]
     lines += [f"{20 * i};{name};{i}" for i in range(20) for name in ("shaft", "out")]

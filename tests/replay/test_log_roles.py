@@ -169,14 +169,14 @@ def test_the_columns_that_a_trace_holds(tmp_path: Path) -> None:
         "state": ["lifting"] * ROWS,
         "command_fraction": [-0.5, 0.25] * 20,
         "counts": list(range(ROWS)),
-        **{name: wave for name in ("spool_mm", "carriage_mm", "carriage_mm_s")},
+        **dict.fromkeys(("spool_mm", "carriage_mm", "carriage_mm_s"), wave),
         "sensor_bottom": [1, 0] * 20,
         "reading_bottom": [0, 1] * 20,
         "sensor_spare": [0.0, 1.0] * 20,
         "reading_spare": ["false", "true"] * 20,
         "current_a": wave,
         "battery_v": [12.5] * ROWS,
-        **{name: wave for name in ("string_n", "return_string_n", "stop_n")},
+        **dict.fromkeys(("string_n", "return_string_n", "stop_n"), wave),
     }
     log = read_log(write(tmp_path, log_text(columns)))
     assert {role.value: choice.spec.column for role, choice in log.roles.items()} == {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -84,9 +85,9 @@ def test_turns_alternate_and_are_as_far_apart_as_asked(counts: list[int], size: 
     turns = _turns_of([float(each) for each in counts], float(size))
     values = [counts[i] for i in turns]
     assert turns == sorted(set(turns))
-    assert all(abs(b - a) >= size for a, b in zip(values, values[1:], strict=False))
-    signs = [np.sign(b - a) for a, b in zip(values, values[1:], strict=False)]
-    assert all(a == -b for a, b in zip(signs, signs[1:], strict=False))
+    assert all(abs(b - a) >= size for a, b in pairwise(values))
+    signs = [np.sign(b - a) for a, b in pairwise(values)]
+    assert all(a == -b for a, b in pairwise(signs))
     # the same log read backwards has the same number of turns
     assert len(_turns_of([float(each) for each in counts[::-1]], float(size))) == len(turns)
 

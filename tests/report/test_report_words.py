@@ -11,7 +11,7 @@ from report_fakes import fake_lift, fake_requirements, fake_run, fake_verificati
 
 from homing.report import rows, wording
 from homing.report.cautions import CAUTIONS, cautions
-from homing.report.numbers import decimals, measure, percent, plain, setting
+from homing.report.numbers import bounds, decimals, measure, percent, plain, setting
 from homing.results import BUDGET_PARTS, METRICS
 
 NAN = math.nan
@@ -54,6 +54,15 @@ def test_measure_has_a_unit_and_counts_have_none() -> None:
 )
 def test_percent_is_never_rounded_to_none_or_all(share: float, text: str) -> None:
     assert percent(share) == text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [(0.0, 0.0015, "0-0.15"), (0.153, 0.9, "15-90"), (1e-9, 1.0, "<0.001-100"), (0.00013, 0.02, "0.013-2"),
+     (NAN, NAN, "none")],
+)  # fmt: skip
+def test_bounds(low: float, high: float, text: str) -> None:
+    assert bounds(low, high) == text
 
 
 def test_settings_of_any_kind() -> None:

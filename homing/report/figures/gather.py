@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
@@ -12,7 +13,7 @@ from homing.report.figures.faults import fault_shares
 from homing.report.figures.routine import routine_diagram
 from homing.report.figures.sensor import sensor_response
 from homing.report.figures.timeline import timeline
-from homing.results import Verification
+from homing.results import Run, Verification
 from homing.routine import Table
 
 
@@ -51,18 +52,24 @@ def _nominal(verification: Verification) -> Picture:
 
 
 def _worst(verification: Verification) -> Picture:
-    run = verification.worst_runs[0]
+    run = max(verification.worst_runs, key=lambda each: (each.outcome, _reach(each)))
     caption = (
-        f"Run {run.index}, the first of the worst runs kept ({run.outcome.word}). The shaded heights are "
-        "those of the nominal sensor; this run's own may differ."
+        f"Run {run.index}, of the worst runs kept the one that went furthest ({run.outcome.word}). The "
+        "shaded heights are those of the nominal sensor; this run's own may differ."
     )
     return Picture("worst_run", caption, timeline(run, verification.sensor))
+
+
+def _reach(run: Run) -> float:
+    overtravel_mm = run.metrics.get("overtravel_mm", math.nan)
+    return 0.0 if math.isnan(overtravel_mm) else overtravel_mm
 
 
 def _sensor(verification: Verification) -> Picture:
     caption = (
         "What the sensor reads along the travel, nominal and over the tolerances, and where it is made. "
-        "Hatched in the trip zone: heights at which it may trip. Steep curves are on a logarithm above the operate point."
+        "Hatched in the trip zone: heights at which it may trip. Steep curves are on a logarithm "
+        "above the operate point."
     )
     assert verification.sensor is not None
     return Picture("sensor_response", caption, sensor_response(verification.sensor))

@@ -45,9 +45,10 @@ def _range(view: SensorView) -> tuple[float, float]:
 def _draw_curve(axes: Axes, view: SensorView) -> None:
     low, high = _range(view)
     seen = (view.x_mm >= low) & (view.x_mm <= high)
-    x, band = view.x_mm[seen], (view.signal_low[seen], view.signal_high[seen])
-    axes.fill_between(x, *band, color=SKY, lw=0, label="over the tolerances")
-    axes.plot(x, view.signal[seen], color=BLUE, lw=1.6, label="nominal")
+    axes.fill_between(
+        view.x_mm, view.signal_low, view.signal_high, color=SKY, lw=0, label="over the tolerances"
+    )
+    axes.plot(view.x_mm, view.signal, color=BLUE, lw=1.6, label="nominal")
     unit = f" [{view.unit}]" if view.unit else ""
     axes.axhline(view.operate, color=ORANGE, lw=1.2, label=f"operates at {view.operate:.3g} {view.unit}")
     axes.axhline(
@@ -58,8 +59,8 @@ def _draw_curve(axes: Axes, view: SensorView) -> None:
                   textcoords="offset points", ha="right", va="top", fontsize=7.5)  # fmt: skip
     axes.set_ylabel(f"{view.quantity}{unit}")
     grid(axes)
-    floor = min(0.0, float(np.nanmin(band[0])), view.release)
-    top = max(float(np.nanmax(band[1])), view.operate)
+    floor = min(0.0, float(np.nanmin(view.signal_low[seen])), view.release)
+    top = max(float(np.nanmax(view.signal_high[seen])), view.operate)
     if 0 < _STEEP * view.operate < top:
         axes.set_yscale("symlog", linthresh=view.operate)
         axes.yaxis.set_major_formatter(ScalarFormatter())

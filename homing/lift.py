@@ -24,6 +24,8 @@ carriage; eta gear efficiency; W weight along the travel; sign s' of sliding.
                  bounce is exact and only a carriage pressed deeper is damped less
 (9) friction     Coulomb, set-valued: a body at rest stays stuck until the other forces exceed the
                  static friction (spool: motor friction and gear losses), then slides
+(10) duty        d = (R F / (n kt G) + ke G r) / nominal voltage: what a program must send for the speed r,
+                 F being the motor force for steady motion at nominal load, by (7) and (9)
 
     m v' = T_up - T_back - W - s'_x friction - viscous v + N_low - N_high
     M u' = gear(F) - T_up dh/ds + T_back
@@ -104,6 +106,8 @@ def fill_lift(runs: Records, lift: Lift, values: Values) -> None:
     _fill_carriage(runs, lift, q)
     _fill_coupling(runs, lift, q)
     _fill_drive(runs, lift, q)
+    if lift.drive.command is CommandKind.DUTY:
+        _fill_duty(runs, lift)
     _fill_supply_and_controller(runs, q)
 
 
@@ -201,10 +205,31 @@ def _fill_drive(runs: Records, lift: Lift, q: Numbers) -> None:
     runs.loop_a_per_m = runs.loop_a_s_per_m / (2.0 * tau_s)
     runs.acceleration_m_s2 = q("drive.acceleration_mm_s2", MM)
     runs.deceleration_m_s2 = q("drive.deceleration_mm_s2", MM)
-    runs.duty_s_per_m = runs.ratio_rad_per_m / motor.free_speed_rad_per_s
     runs.command = Mode.DUTY if lift.drive.command is CommandKind.DUTY else Mode.SPEED
     turns = q("drive.gear_ratio") if lift.drive.encoder_on is EncoderPlace.MOTOR else 1.0
     runs.counts_per_m = q("drive.encoder_counts_per_rev") * turns / turn_m
+
+
+def _fill_duty(runs: Records, lift: Lift) -> None:
+    """Duties of the program, eq. (10): written for the nominal lift, whatever the drawn one is."""
+    plain = new_runs(1)
+    q = Numbers(lift, {})
+    _fill_carriage(plain, lift, q)
+    _fill_coupling(plain, lift, q)
+    _fill_drive(plain, lift, q)
+    one, nominal_v = plain[0], q.nominal("drive.nominal_voltage_v")
+    per_n = one.resistance_ohm / one.force_n_per_a / nominal_v
+    per_m_s = one.back_emf_v_s * one.ratio_rad_per_m / nominal_v
+    runs.duty_out = per_n * ((one.gravity_n + one.friction_n) / one.efficiency + one.motor_friction_n)
+    runs.duty_out_s_per_m = per_m_s + per_n * one.viscous_n_s_per_m / one.efficiency
+    hangs_n = one.gravity_n - one.friction_n
+    if hangs_n > 0.0:  # the load drives: it is held back, with the gear's losses helping
+        runs.duty_in = per_n * (one.efficiency * hangs_n - one.motor_friction_n)
+        runs.duty_in_s_per_m = per_m_s + per_n * one.efficiency * one.viscous_n_s_per_m
+        return
+    pulled_n = 0.0 if lift.string is not None and not lift.string.return_string else -hangs_n
+    runs.duty_in = -per_n * (pulled_n / one.efficiency + one.motor_friction_n)
+    runs.duty_in_s_per_m = per_m_s + per_n * one.viscous_n_s_per_m / one.efficiency
 
 
 def _fill_supply_and_controller(runs: Records, q: Numbers) -> None:

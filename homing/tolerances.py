@@ -119,6 +119,8 @@ def _full_key(key: str, numbers: Mapping[str, float]) -> str:
 def _refuse_untouchable(lift: Lift, key: str, place: str) -> None:
     if key.startswith("requirements."):
         raise InputError("must not be given: a limit has no tolerance", file=lift.source, key=place)
+    if key == "lift.start_mm":
+        raise InputError("must not be given: verify draws the start itself", file=lift.source, key=place)
     section, _, name = key.partition(".")
     value = getattr(getattr(lift, section, None), name, None)
     if isinstance(value, int):

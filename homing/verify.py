@@ -7,8 +7,9 @@ Flow of ``verify``::
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
+from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,8 @@ from homing.sensorview import sensor_view
 from homing.setting import Setting, prepare
 from homing.simulate import nominal_run, simulate
 from homing.statistics import scatter
+from sensor_models.errors import InputError
+from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
@@ -76,6 +79,7 @@ def verify(
     >>> verify(load_lift(None), runs=300).verdict
     'pass'
     """
+    _check_fault_rates(lift)
     setting = prepare(lift, seed, periods_s)
     nominal = nominal_run(setting)
     indices = np.arange(runs, dtype=np.int64)
@@ -98,7 +102,7 @@ def verify(
         sensor=sensor_view(setting),
         advice=_advice(lift, requirements, seed, workers),
         assumed=lift.assumed,
-        cautions=_cautions(),
+        cautions=_cautions(lift),
         notes=lift.notes,
     )
 
@@ -114,7 +118,9 @@ def _worst_runs(setting: Setting, requirements: tuple[RequirementResult, ...]) -
     ordered = sorted(
         requirements, key=lambda result: (result.passed, result.margin / max(result.limit, 1e-9))
     )
-    numbers = dict.fromkeys(result.worst_run for result in ordered if result.worst_run is not None)
+    numbers = dict.fromkeys(
+        result.worst_run for result in ordered if result.worst_run is not None and result.worst != 0.0
+    )
     return tuple(simulate(setting.lift, run=number, setting=setting) for number in list(numbers)[:3])
 
 
@@ -166,20 +172,29 @@ def _fault_result(kind: FaultKind, guarded: Ensemble, bare: Ensemble, rows: slic
     )
 
 
+def _check_fault_rates(lift: Lift) -> None:
+    """Every name in ``[fault_rates]`` must be a fault that this lift can have."""
+    known = [kind.name for kind in faults_for(lift)]
+    for name in lift.fault_rates:
+        if name not in known:
+            close = get_close_matches(name, known, 1)
+            must = f'must be one of the faults of this lift{f" (did you mean {close[0]!r}?)" if close else ""}'
+            raise InputError(must, file=lift.source, key=f"fault_rates.{name}")
+
+
 def _largest(values: Floats) -> float:
     present = values[~np.isnan(values)]
     return float(present.max()) if len(present) else float("nan")
 
 
-def coverage(faults: tuple[FaultResult, ...], rates: object) -> float | None:
+def coverage(faults: tuple[FaultResult, ...], rates: Mapping[str, float]) -> float | None:
     """Diagnostic coverage: of the runs unsafe without guards, the share that ends faulted with them.
 
     Faults weigh alike, or by ``[fault_rates]``; None when no fault is unsafe without guards.
     """
-    weights = dict(rates) if isinstance(rates, dict) else {}
     dangerous = detected = 0.0
     for fault in faults:
-        weight = float(weights.get(fault.fault, 0.0 if weights else 1.0))
+        weight = rates.get(fault.fault, 0.0) if rates else 1.0
         dangerous += weight * fault.unguarded_unsafe / fault.runs
         detected += weight * fault.unguarded_unsafe_now_faulted / fault.runs
     return detected / dangerous if dangerous > 0.0 else None
@@ -196,7 +211,7 @@ def _advice(
     return (advise(lift, failing, seed, workers),)
 
 
-def _cautions() -> tuple[str, ...]:
-    from homing.report.cautions import CAUTIONS
+def _cautions(lift: Lift) -> tuple[str, ...]:
+    from homing.report.cautions import cautions
 
-    return CAUTIONS
+    return cautions(magnet=lift.sensor().kind is SensorKind.MAGNET)

@@ -77,8 +77,6 @@ class ContactSensor(Sensor):
         self.check("pretravel_m", "lever_ratio", above=0.0)
         self.check("differential_m", "operating_force_n", "longest_bounce_s", at_least=0.0)
         self.check("overtravel_to_damage_m", at_least=0.0, infinite=True)
-        if np.any(self.release <= 0.0):
-            raise InputError("must be smaller than pretravel_m", key=self.name("differential_m"))
 
     @property
     def operate(self) -> Floats:

@@ -41,7 +41,7 @@ def order(run: Any, body: Any, kind: int, value: float) -> None:
         body.mode = Mode.SHORTED.value if short else Mode.OPEN.value
     elif kind == Order.DUTY or run.command == Mode.DUTY:
         body.mode = Mode.DUTY.value
-        body.duty = value if kind == Order.DUTY else speed * run.duty_s_per_m
+        body.duty = value if kind == Order.DUTY else duty_for(run, speed)
         body.duty = min(max(body.duty, -1.0), 1.0)
     else:
         now = target_speed(run, body, body.time_s) if body.mode == Mode.SPEED else body.spool_m_s
@@ -54,6 +54,16 @@ def order(run: Any, body: Any, kind: int, value: float) -> None:
         body.ramp_end_s = body.time_s + abs(speed - now) / ramp
     body.rates_known = 0
     grip_or_slide(run, body)
+
+
+@compiled
+def duty_for(run: Any, speed: float) -> float:
+    """Duty that the program sends for a speed: the motor line at the nominal load, eq. (10)."""
+    if speed > 0.0:
+        return float(run.duty_out + run.duty_out_s_per_m * speed)
+    if speed < 0.0:
+        return float(run.duty_in + run.duty_in_s_per_m * speed)
+    return 0.0
 
 
 @compiled

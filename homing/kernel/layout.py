@@ -34,7 +34,8 @@ RUN = np.dtype(
         "return_n_per_m return_slack_m return_preload_n take_up_m "
         # drive, reflected to the carriage
         "spool_mass_kg ratio_rad_per_m force_n_per_a motor_friction_n efficiency back_emf_v_s resistance_ohm "
-        "motors current_limit_a loop_a_s_per_m loop_a_per_m acceleration_m_s2 deceleration_m_s2 duty_s_per_m "
+        "motors current_limit_a loop_a_s_per_m loop_a_per_m acceleration_m_s2 deceleration_m_s2 "
+        "duty_out duty_out_s_per_m duty_in duty_in_s_per_m "
         "counts_per_m count_phase "
         # battery
         "open_circuit_v battery_ohm other_load_a rail_low_v "

@@ -64,16 +64,18 @@ def phases_are_reached(survey: Survey) -> Iterator[str]:
 
 def only_retries_go_back(survey: Survey) -> Iterator[str]:
     """Without rows that count a retry no phase is entered twice: the routine ends."""
-    forward = {
-        phase.name: {row.to for row in survey.table.rows_of(phase.name) if not retries(row)}
-        for phase in survey.table.phases
-    }
-    # take away what leads nowhere any more; what is left goes round in circles
-    while ends := [name for name, ways in forward.items() if not ways & forward.keys()]:
-        for name in ends:
-            del forward[name]
-    if forward:
-        yield f"goes round without counting a retry: {', '.join(forward)}"
+    names = [phase.name for phase in survey.table.phases]
+    ways = {(row.source, row.to) for row in survey.table.rows if not retries(row)}
+    # take away what is not left or not entered any more; what remains goes round in circles
+    while ends := [name for name in names if not _passed(name, ways)]:
+        names = [name for name in names if name not in ends]
+        ways = {way for way in ways if not set(way) & set(ends)}
+    if names:
+        yield f"goes round without counting a retry: {', '.join(names)}"
+
+
+def _passed(name: str, ways: set[tuple[str, str]]) -> bool:
+    return any(way[0] == name for way in ways) and any(way[1] == name for way in ways)
 
 
 def edges_are_captured_on_the_way_in(survey: Survey) -> Iterator[str]:

@@ -107,13 +107,8 @@ def made_too_high_is_noticed(survey: Survey) -> Iterator[str]:
 def passing_the_sensor_is_noticed(survey: Survey) -> Iterator[str]:
     """On the approach, far below the trip zone and never made is a fault."""
     for phase in survey.approaches:
-        s = survey.situations(phase)
-        rightly = s.takes(survey.faults)
-        if not survey.faults_on(phase, Condition.BELOW):
-            rightly = ~s.everywhere
-        yield from s.answered(
-            past_the_sensor(survey, phase), rightly, "below the sensor and never made is not noticed"
-        )
+        s, where = survey.situations(phase), past_the_sensor(survey, phase)
+        yield from s.answered(where, s.takes(survey.faults), "below the sensor and never made is not noticed")
 
 
 def lost_edge_is_noticed(survey: Survey) -> Iterator[str]:

@@ -57,11 +57,6 @@ class Situations:
         return np.array([*map(fits, self.rows), False])[self.taken]
 
     @property
-    def everywhere(self) -> Bools:
-        """All situations, (n,)."""
-        return np.ones(len(self.taken), dtype=bool)
-
-    @property
     def stays(self) -> Bools:
         """Where no row is taken, (n,)."""
         return np.asarray(self.taken < 0)

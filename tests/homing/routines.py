@@ -68,3 +68,6 @@ def demoted(table: Table, row: Row) -> Table:
     rows = [each for each in table.rows if each != row]
     last = max(number for number, each in enumerate(rows) if each.source == row.source)
     return table.with_rows((*rows[: last + 1], row, *rows[last + 1 :]))
+
+
+TABLE = routine()

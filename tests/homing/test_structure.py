@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from routines import bent, demoted, find, find_asking, preceded, routine, without
+from routines import TABLE, bent, demoted, find, find_asking, preceded, routine, without
 
 from homing.kernel.codes import Condition, Effect, Order, Reason
 from homing.routine import Ask, Command, Phase, Role, Row, Table
@@ -15,7 +15,6 @@ from homing.structure import CHECKS, findings
 from homing.structure.situations import MOST_ASKED, situations
 from homing.structure.survey import Survey
 
-TABLE = routine()
 ONCE = routine(recheck=False)
 #: A row of ``settling`` that takes a sound edge when referenced, before the built-in one does.
 SOUND = {

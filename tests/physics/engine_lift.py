@@ -17,9 +17,10 @@ import numpy as np
 from ode_lift import FADE_M, OdeLift
 from ode_loop import TIME, KernelRun, Measure, OdeRun, orders_of
 
+from homing.batches import Batch
 from homing.impact import delivered_restitution
 from homing.kernel.codes import Order
-from homing.simulate import Batch, Setting
+from homing.setting import Setting
 
 #: Length of the tendon when the string is just taut [m]; the engine wants lengths to be positive.
 NATURAL_M = 10.0

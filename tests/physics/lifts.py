@@ -8,7 +8,7 @@ from typing import Any
 
 from homing.assembly import assemble
 from homing.liftfile import Lift, load_lift
-from homing.simulate import Setting, prepare
+from homing.setting import Setting, prepare
 
 BASE: dict[str, Any] = {
     "lift": {

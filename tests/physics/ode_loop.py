@@ -15,6 +15,7 @@ import numpy as np
 from ode_lift import OdeLift, Piece
 from scipy.optimize import brentq
 
+from homing.batches import Batch
 from homing.kernel import controller, loop, observe, sensing
 from homing.kernel.codes import Order
 from homing.kernel.layout import (
@@ -25,7 +26,7 @@ from homing.kernel.layout import (
     new_scratch,
 )
 from homing.kernel.setup import set_up
-from homing.simulate import Batch, Setting
+from homing.setting import Setting
 
 TRACE_ROWS = 4000
 STANDSTILL_M_S = 2e-3
@@ -127,10 +128,17 @@ def orders_of(setting: Setting, run: Any, trace: np.ndarray) -> list[tuple[float
     return found
 
 
-def replayed(setting: Setting, batch: Batch, i: int, kernel: KernelRun, **solver: Any) -> OdeRun:
+def replayed(
+    setting: Setting,
+    batch: Batch,
+    i: int,
+    kernel: KernelRun,
+    lift_kind: type[OdeLift] = OdeLift,
+    **solver: Any,
+) -> OdeRun:
     """The kernel's commands, open loop, at the same instants and loops."""
     run, table = batch.runs[i], setting.compiled
-    lift, measure = OdeLift(run, **solver), _measure(run)
+    lift, measure = lift_kind(run, **solver), _measure(run)
     lift.power_up(Order(int(table.phase_order[0])), float(table.phase_value[0]))
     orders, states = orders_of(setting, run, kernel.trace), []
     for tick_s in kernel.trace[:, TIME]:

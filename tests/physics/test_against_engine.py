@@ -22,8 +22,9 @@ from engine_lift import engine_run
 from lifts import lift_of
 from ode_loop import CARRIAGE, kernel_run
 
+from homing.batches import Batch, batch
 from homing.draws import Start
-from homing.simulate import Batch, Setting, batch, prepare
+from homing.setting import Setting, prepare
 
 IDEAL_GEAR = {"drive": {"gear_efficiency": 1.0}}
 

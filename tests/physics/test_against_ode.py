@@ -14,7 +14,7 @@ import pytest
 from lifts import KINDS, setting_of
 from ode_loop import CARRIAGE, PHASE, SPOOL, TIME, KernelRun, OdeRun, closed, kernel_run, replayed
 
-from homing.simulate import batch
+from homing.batches import batch
 
 #: Sampled lifts of the built-in example: all kinds of start, all tolerances drawn.
 CLOSED_LIFTS = 52

@@ -58,7 +58,6 @@ def test_bounce_is_handed_on() -> None:
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
-        ({"differential_m": 0.001}, "differential_m must be smaller than pretravel_m"),
         ({"pretravel_m": 0.0}, "pretravel_m must be above 0"),
         ({"lever_ratio": -1.0}, "lever_ratio must be above 0"),
         ({"overtravel_to_damage_m": float("nan")}, "overtravel_to_damage_m must be a finite number"),
@@ -78,3 +77,9 @@ def test_the_hard_stop_has_no_signal_and_trips_at_zero() -> None:
     assert batch.operate[0] == np.inf
     assert batch.trip_m[0] == batch.release_m[0] == 0.0
     assert shortfall(sensor, batch) == ""
+
+
+def test_a_differential_above_the_pretravel_lets_go_only_when_the_carriage_is_clear() -> None:
+    batch = responded(contact_sensor(mount_m=0.010, pretravel_m=0.001, differential_m=0.0015))
+    assert batch.trip_m[0] == pytest.approx(0.009, abs=1e-6)
+    assert batch.release_m[0] == pytest.approx(0.0105, abs=1e-6)

@@ -1,0 +1,32 @@
+"""What several test folders share: the built-in example, set up once a session."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import settings
+
+if TYPE_CHECKING:
+    from homing.liftfile import Lift
+    from homing.simulate import Setting
+
+# the first example of a property may have to compile a kernel: no time limit
+settings.register_profile("compiled kernels", deadline=None)
+settings.load_profile("compiled kernels")
+
+
+@pytest.fixture(scope="session")
+def example() -> Lift:
+    """The example that comes with the program."""
+    from homing.liftfile import load_lift
+
+    return load_lift()
+
+
+@pytest.fixture(scope="session")
+def example_setting(example: Lift) -> Setting:
+    """The study of the example with seed 3."""
+    from homing.simulate import prepare
+
+    return prepare(example, seed=3)

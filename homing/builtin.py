@@ -66,7 +66,9 @@ def builtin_table(settings: Settings) -> Table:
     """
     phases = (*_first_phases(settings), *_edge_phases(settings), *_last_phases(settings))
     rows = builtin_rows(settings.recheck, settings.stall_sensor)
-    return Table(phases, (*_readings(settings), *_movements(settings)), rows, settings.stall_sensor)
+    return Table(
+        phases, (*_readings(settings), *_movements(settings)), rows, told_by_standing=settings.stall_sensor
+    )
 
 
 def _first_phases(s: Settings) -> tuple[Phase, ...]:

@@ -8,7 +8,7 @@ from homing.kernel.codes import Condition
 from homing.routine import Phase
 from homing.structure.motion import past_the_sensor
 from homing.structure.situations import Bools
-from homing.structure.survey import Survey, arrow, retries
+from homing.structure.survey import Survey, retries
 
 ALWAYS_GUARDED = {
     "a time limit": Condition.TIMER_OVER,
@@ -97,13 +97,10 @@ def _sign(survey: Survey, phase: Phase) -> Bools:
 
 
 def start_leads_to_a_look(survey: Survey) -> Iterator[str]:
-    """A start request leads to a first look at the sensor, standing."""
-    begins = survey.table.rows_of(survey.start.name)
-    if not begins:
-        yield f"{survey.start.name}: a start request is not answered"
-    for row in begins:
-        if not survey.leads_to(survey.looks)(row):
-            yield f"{arrow(row)}: begins without a first look at the sensor"
+    """A start request leads to a first look at the sensor, standing, whatever else holds."""
+    s = survey.situations(survey.start)
+    rightly = s.takes(survey.leads_to(survey.looks))
+    yield from s.answered(s.some(Condition.START), rightly, "a start does not lead to a first look")
 
 
 def start_on_the_sensor_is_left(survey: Survey) -> Iterator[str]:

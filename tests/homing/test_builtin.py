@@ -180,9 +180,11 @@ def _moving_on_in(phase: str, counts_per_s: float) -> Callable[[Loop], None]:
     began: dict[str, tuple[float, int]] = {}
 
     def alter(loop: Loop) -> None:
-        if loop.phase == phase:
-            time_s, counts = began.setdefault(phase, (loop.time_s, loop.counts))
-            loop.counts = counts + round(counts_per_s * (loop.time_s - time_s))
+        if loop.phase != phase:
+            began.clear()
+            return
+        time_s, counts = began.setdefault(phase, (loop.time_s, loop.counts))
+        loop.counts = counts + round(counts_per_s * (loop.time_s - time_s))
 
     return alter
 

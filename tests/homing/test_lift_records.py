@@ -113,11 +113,23 @@ def test_the_speed_loop_has_both_poles_at_its_time_constant() -> None:
     assert np.roots([1.0, damping, stiffness]) == pytest.approx([-20.0, -20.0], rel=1e-6)
 
 
-def test_a_duty_stands_for_the_speed_on_the_motor_line() -> None:
+def test_a_duty_is_what_the_motor_line_needs_for_speed_and_load() -> None:
     run = record({"drive.command": "duty"})
     assert run.command == Mode.DUTY
-    free_m_per_s = 6000 / 60 / 20 * TURN_M
-    assert run.duty_s_per_m * free_m_per_s == pytest.approx(1.0, rel=1e-12)
+    # lifting: 10 N + 4 N over the gear's efficiency and the motors' own friction, then emf and viscous friction
+    volt_per_n = run.resistance_ohm / run.force_n_per_a
+    emf = run.back_emf_v_s * run.ratio_rad_per_m
+    assert run.duty_out * 12 == pytest.approx(volt_per_n * (14 / 0.8 + run.motor_friction_n), rel=1e-12)
+    assert run.duty_out_s_per_m * 12 == pytest.approx(emf + volt_per_n * 7 / 0.8, rel=1e-12)
+    # lowering: 10 N - 4 N still pull, helped by the gear's losses
+    assert run.duty_in * 12 == pytest.approx(volt_per_n * (0.8 * 6 - run.motor_friction_n), rel=1e-12)
+    assert run.duty_in_s_per_m * 12 == pytest.approx(emf + volt_per_n * 0.8 * 7, rel=1e-12)
+
+
+def test_a_program_does_not_know_the_drawn_lift() -> None:
+    drawn = {"lift.moving_mass_kg": np.array([3.0]), "battery.open_circuit_v": np.array([11.0])}
+    duty = {"drive.command": "duty", "lift.weight_n": REMOVED}
+    assert record(duty, drawn).duty_out == record(duty).duty_out
 
 
 def test_counts_on_the_motor_and_on_the_spool() -> None:

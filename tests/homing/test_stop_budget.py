@@ -7,6 +7,7 @@ trace, independently of the kernel's own book-keeping.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from runs import run_faulted, run_with
 from homing.faults import FaultPlan, run_numbers
 from homing.kernel.codes import Fault
 from homing.kernel.layout import RESULT_COLUMNS
-from homing.liftfile import load_lift
+from homing.liftfile import Lift, load_lift
 from homing.results import BUDGET_PARTS, Run, Stop
 from homing.simulate import Setting, prepare, run_block
 
@@ -39,7 +40,8 @@ def passing(run: Run, phase: str = "coming_in", speed_mm_s: float = V_MM_S) -> P
     t, x = run.trace["t_s"], run.trace["carriage_mm"]
     rows = np.flatnonzero(run.trace["state"] == phase)
     last = rows[x[rows] > run.metrics["trip_mm"]][-1]
-    assert run.trace["carriage_mm_s"][last] == pytest.approx(-speed_mm_s, abs=1e-4)
+    # creeping, it still swings on its string by a few hundredths of a per cent
+    assert run.trace["carriage_mm_s"][last] == pytest.approx(-speed_mm_s, rel=1e-6 if speed_mm_s > 100 else 1e-3)
     trip_s = float(t[last] + (x[last] - run.metrics["trip_mm"]) / speed_mm_s)
     return Passing(trip_s, float(t[rows[-1]]), float(t[rows[-1] - 1]))
 
@@ -124,7 +126,7 @@ def test_a_sampling_part_is_up_to_one_of_its_periods_old(example_setting: Settin
         # what is left of the time from trip to reaction is the controller's
         assert_parts(run, loop_wait=V_MM_S * (at.react_s - at.trip_s - age_s - SENSOR_S))
         ages.append(age_s)
-    assert min(ages) >= 0.0
+    assert min(ages) >= -1e-12
     assert max(ages) <= sample_s
     # the phase of its clock is drawn: twelve ages lie all in one half less often than once in a thousand
     assert min(ages) < 0.5 * sample_s < max(ages)
@@ -137,7 +139,6 @@ def test_a_sampling_part_changes_at_its_own_beat_only(example_setting: Setting) 
     for stop, phase, speed in zip(run.stops, ("coming_in", "creeping", "creeping_again"), (180, 30, 30), strict=True):
         instants.append(passing(run, phase, speed).trip_s + stop.budget_mm["sensor_age"] / speed)
     beats = (np.array(instants) - instants[0]) / sample_s
-    # the creeping lift still swings on its string by a few hundredths of a per cent of its speed
     assert beats == pytest.approx(np.round(beats), abs=1e-3)
 
 
@@ -176,22 +177,26 @@ def test_the_parts_of_the_longest_stop_sum_to_its_distance_in_drawn_runs(
 
 
 @pytest.mark.parametrize(
-    "changes",
+    ("lift", "fields"),
     [
-        {},
-        {"late_probability": 0.3, "jitter_s": 0.003},
-        {"backlash_m": 0.002},
-        {"sample_period_s": 0.05, "noise": 1e-3},
-        {"stop_loss": 0.0, "trip_m": 0.002, "release_m": 0.004},
-        {"gravity_n": 2.0},
+        ({}, {}),
+        ({}, {"late_probability": 0.3, "jitter_s": 0.003}),
+        ({}, {"sample_period_s": 0.05, "noise": 1e-3}),
+        # a sensor so low that the lift runs into its stop, bounces and throws string
+        ({"sensor.bottom.mount_mm": -12, "routine.fast_speed_mm_s": 300, "stop.restitution": 0.8}, {}),
+        ({"routine.stop": "open"}, {}),
+        ({"drive.command": "duty", "routine.stop": "shorted", "routine.creep_speed_mm_s": 90}, {}),
     ],
-    ids=["plain", "late loops", "backlash", "sampled", "bounce", "slack"],
+    ids=["plain", "late loops", "sampled", "bounce and slack", "coasting", "power command"],
 )
-def test_the_parts_of_every_stop_sum_to_its_distance(example_setting: Setting, changes: dict[str, float]) -> None:
-    run = run_with(example_setting, **changes)
-    assert run.stops
+def test_the_parts_of_every_stop_sum_to_its_distance(
+    example: Lift, lift: dict[str, Any], fields: dict[str, float]
+) -> None:
+    run = run_with(prepare(example.replace(lift)), **fields)
+    assert len(run.stops) >= 2
     for stop in run.stops:
         assert sum(stop.budget_mm.values()) == pytest.approx(stop.distance_mm, abs=1e-9)
-        assert stop.distance_mm == stop.trip_mm - stop.deepest_mm
-    assert run.metrics["stop_distance_mm"] == max(stop.distance_mm for stop in run.stops)
-    assert run.budget_mm == max(run.stops, key=lambda stop: stop.distance_mm).budget_mm
+        assert stop.distance_mm == pytest.approx(stop.trip_mm - stop.deepest_mm, abs=1e-9)
+    longest = max(run.stops, key=lambda stop: stop.distance_mm)
+    assert run.metrics["stop_distance_mm"] == pytest.approx(longest.distance_mm, abs=1e-9)
+    assert run.budget_mm == longest.budget_mm

@@ -48,16 +48,13 @@ def test_built_in_table_gives_no_finding(changes: dict[str, Any]) -> None:
     [
         ({"slow_zone_m": 0.0}, "easing_in: never taken"),
         ({"first_lift_m": 0.8}, "lifting -> coming_in: never taken"),
-        ({"leave_limit_m": 0.8}, "left_too_far"),
+        ({"leave_limit_m": 0.8}, "never taken, earlier rows answer first (stuck on"),
         ({"no_motion_s": 9.0}, "never taken"),
         ({"creep_m_s": 0.2}, "no slow approach has just captured"),
     ],
 )
 def test_settings_that_undo_a_row_are_found(changes: dict[str, float], words: str) -> None:
-    found = findings(routine(**changes))
-    assert found
-    if words != "left_too_far":
-        assert any(words in sentence for sentence in found)
+    assert any(words in sentence for sentence in findings(routine(**changes)))
 
 
 def _with_phases(table: Table, *phases: Phase) -> Table:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -61,6 +62,7 @@ class Bare:
             "fault_height_m": -FAR_M,
         }
         self.run = new_runs(1)[0]
+        plain["stop_lossy_s"] = 1.5 * math.sqrt(plain["mass_kg"] / {**plain, **fields}["stop_n_per_m"])
         for name, value in {**plain, **fields}.items():
             self.run[name] = value
         self.body: Any = new_scratch(error_share)[0][0]

@@ -49,6 +49,11 @@ KINDS: dict[str, dict[str, Any]] = {
         "routine": {"fast_speed_mm_s": 300},
         "stop": {"restitution": 0.6},
     },
+    "winds the wrong way round": {
+        "sensor": [{**BASE["sensor"][0], "mount_mm": -4}],
+        "routine": {"fast_speed_mm_s": 300},
+        "string": {"spare_line_mm": 1},
+    },
     "stops with shorted windings": {"routine": {"stop": "shorted"}},
     "power command, windings open": {
         "drive": {"command": "duty", "when_off": "open"},

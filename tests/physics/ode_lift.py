@@ -32,7 +32,9 @@ JUST_AFTER_S = 1e-12
 #: Stretch over which the damping of a string fades in, equation (4) [m].
 FADE_M = 2e-4
 #: Impact speeds count as at least this, equation (8) [m/s].
-LEAST_TOUCH_M_S = 0.01
+LEAST_TOUCH_M_S = 1e-3
+#: Dissipation grows up to this many depths of a lossless free impact, equation (8).
+PRESSED = 1.5
 
 
 @dataclass
@@ -142,7 +144,9 @@ class OdeLift:
         """Equation (8)."""
         if depth <= 0.0:
             return 0.0
-        return max(0.0, self.p["stop_n_per_m"] * depth * (1.0 + self.p["stop_loss"] * rate / touch))
+        p = self.p
+        pressed = PRESSED * touch * math.sqrt(p["mass_kg"] / p["stop_n_per_m"])
+        return max(0.0, p["stop_n_per_m"] * (depth + p["stop_loss"] * min(depth, pressed) * rate / touch))
 
     def forces(self, t: float, y: np.ndarray) -> tuple[float, float, float, float]:
         """Free force on the carriage, motor force, string force on the spool [N]; rate of z [A/s]."""
@@ -205,7 +209,7 @@ class OdeLift:
             drive.mode = Mode.SHORTED if kind == Order.SHORTED else Mode.OPEN
         elif kind == Order.DUTY or p["command"] == Mode.DUTY:
             drive.mode = Mode.DUTY
-            drive.duty = float(np.clip(value if kind == Order.DUTY else speed * p["duty_s_per_m"], -1, 1))
+            drive.duty = float(np.clip(value if kind == Order.DUTY else self.duty_for(speed), -1, 1))
         else:
             now = drive.speed_at(self.t) if drive.mode == Mode.SPEED else float(self.y[1])
             if drive.mode != Mode.SPEED:
@@ -213,6 +217,13 @@ class OdeLift:
             slope = p["deceleration_m_s2" if abs(speed) < abs(now) else "acceleration_m_s2"]
             self.drive = Drive(Mode.SPEED, 0.0, speed, now, self.t, self.t + abs(speed - now) / slope)
         self.rest(self.spool_way == 0, self.carriage_way == 0)
+
+    def duty_for(self, speed: float) -> float:
+        """Equation (10): its two straight lines come with the record."""
+        if speed == 0.0:
+            return 0.0
+        way = "duty_out" if speed > 0.0 else "duty_in"
+        return float(self.p[way] + self.p[f"{way}_s_per_m"] * speed)
 
     def power_up(self, kind: Order, value: float) -> None:
         """First command; a drive that holds the lift already carries its weight."""

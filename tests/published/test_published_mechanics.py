@@ -1,19 +1,18 @@
 """Every published number on statistics, impact, stopping and motors, read from one data file a source.
 
-A file states title, publisher, place, how its values were obtained, and a tolerance with its reason;
-a value may state its own tolerance. Each value names the quantity below which is held against it.
+Each value names the quantity below which is held against it; for the files see ``published_values``.
 """
 
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from published_values import cases, check_origin, files
 from scipy.integrate import solve_ivp
 
 from homing.impact import damping_number, delivered_restitution
@@ -21,25 +20,9 @@ from homing.motor import Motor
 from homing.statistics import interval, runs_needed, scatter, tolerance_factor, upper_bound
 from homing.stopping import fastest_speed_m_per_s, stop_distance_m
 
-HERE = Path(__file__).parent
-GROUPS = ("statistics", "impact", "stopping", "motors", "homing_methods")
+GROUPS = ("statistics", "impact", "stopping", "motors")
 STANDARD_GRAVITY = 9.80665  # m/s2
 TIGHT = {"method": "DOP853", "rtol": 1e-12, "atol": 1e-15}
-
-
-def files() -> list[Path]:
-    return sorted(path for group in GROUPS for path in HERE.glob(f"{group}*.toml"))
-
-
-def cases() -> list[Any]:
-    found = []
-    for path in files():
-        source = tomllib.loads(path.read_text(encoding="utf-8"))
-        defaults = {key: source[key] for key in source if key.endswith("tolerance")}
-        for number, value in enumerate(source.get("values", ()), 1):
-            own = {key: value[key] for key in value if key.endswith("tolerance")}
-            found.append(pytest.param(value, own or defaults, id=f"{path.stem}-{number}-{value['quantity']}"))
-    return found
 
 
 # --- statistics ---------------------------------------------------------------------------------------
@@ -221,7 +204,7 @@ QUANTITIES: dict[str, Callable[..., Any]] = {
 }
 
 
-@pytest.mark.parametrize(("value", "tolerances"), cases())
+@pytest.mark.parametrize(("value", "tolerances"), cases(*GROUPS))
 def test_our_number_meets_the_published_one(value: dict[str, Any], tolerances: dict[str, float]) -> None:
     ours = QUANTITIES[value["quantity"]](**value["inputs"])
     np.testing.assert_allclose(
@@ -232,14 +215,9 @@ def test_our_number_meets_the_published_one(value: dict[str, Any], tolerances: d
     )
 
 
-@pytest.mark.parametrize("path", files(), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", files(*GROUPS), ids=lambda path: path.stem)
 def test_every_file_says_where_its_numbers_come_from(path: Path) -> None:
-    source = tomllib.loads(path.read_text(encoding="utf-8"))
-    assert source["obtained"] in {"read", "computed", "from memory"}
-    for key in ("title", "publisher", "place", "tolerance_reason"):
-        assert source[key].strip(), key
-    for value in source.get("values", ()):
-        assert any(key.endswith("tolerance") for key in value) == ("tolerance_reason" in value)
+    check_origin(path)
 
 
 def test_exact_limits_hold_where_wilson_promises_too_much() -> None:

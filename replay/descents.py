@@ -1,0 +1,151 @@
+"""The log cut at its highest points into descents, and what the sensor read in each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.track import Track
+
+Floats = NDArray[np.float64]
+
+#: A descent ends when the lift has come up again by this share of its whole range, and by this much [mm]:
+#: more than a back-off at the sensor, less than the lowest useful lift.
+LIFT_SHARE, LIFT_MM = 0.12, 35.0
+#: The lift has left its starting height once it is this far below it [mm].
+LEFT_MM = 2.0
+#: A carriage that stood this long came to rest [s]; shorter is the dead centre of a bounce.
+STAND_S = 0.05
+#: Reading age that the stamps do not show [s]: sensors sample and filters wait for a few ms.
+UNSEEN_AGE_S = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Descent:
+    """One way inwards: from the last row at the upper height to the last before the next such row.
+
+    ``low`` is the deepest row; ``seen`` the first made reading after an unmade one on the way in (or the
+    first row already made at the start, then ``seen == start``); ``onsets`` all rows at which the reading
+    became made, ``lapses`` all at which it lapsed, between start and end.
+    """
+
+    start: int
+    low: int
+    end: int
+    drop: float
+    seen: int | None
+    onsets: tuple[int, ...]
+    lapses: tuple[int, ...]
+
+
+def descents(track: Track) -> tuple[Descent, ...]:
+    """Cut a track into descents, in order of time."""
+    height = track.height
+    spread = float(np.percentile(height, 98) - np.percentile(height, 2))
+    size = max(LIFT_MM, LIFT_SHARE * spread)
+    found = []
+    turns = _turns(height, size)
+    for high, low, until in turns:
+        start = _leaves(height, high, low)
+        drop = float(height[start] - height[low])
+        if drop > max(LEFT_MM, 3 * track.quantum):
+            found.append(_descent(track, start, low, until, drop))
+    return tuple(found)
+
+
+def _turns(height: Floats, size: float) -> list[tuple[int, int, int]]:
+    """Triples (high, low, next high) from which the height comes back by at least ``size``."""
+    triples: list[tuple[int, int, int]] = []
+    high = low = 0
+    falling = True
+    peak = 0
+    for i, value in enumerate(height.tolist()):
+        if falling:
+            if value < height[low]:
+                low = i
+            elif value >= height[low] + size:
+                triples.append((peak, low, i))
+                falling, high = False, i
+        else:
+            if value > height[high]:
+                high = i
+            elif value <= height[high] - size:
+                peak, low, falling = high, i, True
+                triples[-1] = (triples[-1][0], triples[-1][1], high)
+    if falling:
+        triples.append((peak, low, len(height) - 1))
+    else:
+        triples[-1] = (triples[-1][0], triples[-1][1], len(height) - 1)
+    return triples
+
+
+def _leaves(height: Floats, high: int, low: int) -> int:
+    """Last row before the descent that is still at the upper height."""
+    level = float(np.max(height[high : low + 1]))
+    near = np.flatnonzero(height[high : low + 1] >= level - LEFT_MM)
+    return high + int(near[-1])
+
+
+def _descent(track: Track, start: int, low: int, until: int, drop: float) -> Descent:
+    end = max(low, until - 1)
+    if track.made is None:
+        return Descent(start, low, end, drop, None, (), ())
+    part = track.made[start : end + 1].astype(np.int8)
+    change = np.diff(part)
+    onsets = tuple((np.flatnonzero(change == 1) + 1 + start).tolist())
+    lapses = tuple((np.flatnonzero(change == -1) + 1 + start).tolist())
+    return Descent(start, low, end, drop, _seen(track, start, low, end, onsets, lapses), onsets, lapses)
+
+
+def _seen(
+    track: Track, start: int, low: int, end: int, onsets: tuple[int, ...], lapses: tuple[int, ...]
+) -> int | None:
+    """First made reading that belongs to the arrival: the first that lasts, else the first in the lower half.
+
+    Single readings high up are flips; a run of readings that goes on at the lowest point is the sensor.
+    """
+    assert track.made is not None
+    if not onsets:
+        return start if bool(track.made[start]) and not lapses else None
+    ends = [next((lapse for lapse in lapses if lapse > onset), end + 1) for onset in onsets]
+    way_in = [(a, b) for a, b in zip(onsets, ends, strict=True) if a <= track.after(low, 1.0)]
+    if not way_in:
+        return onsets[0]
+    lasting = [a for a, b in way_in if b - a >= 3 and b > start + (low - start) // 2]
+    if lasting and (track.height[lasting[0]] <= track.height[start] - 0.5 * _fall(track, start, low)):
+        first = lasting[0]
+        # bounces just before belong to the same contact
+        close = [a for a, _ in way_in if a <= first and track.time_s[first] - track.time_s[a] < STAND_S]
+        return min([first, *close])
+    lower = [a for a, _ in way_in if track.height[a] <= track.height[start] - 0.5 * _fall(track, start, low)]
+    return lower[0] if lower else (lasting[0] if lasting else None)
+
+
+def _fall(track: Track, start: int, low: int) -> float:
+    return float(track.height[start] - track.height[low])
+
+
+def edge_interval(track: Track, seen: int) -> tuple[float, float]:
+    """Heights of the first made row and of the last unmade one; the trip was passed between the two."""
+    low = float(track.height[seen])
+    high = float(track.height[max(seen - 1, 0)])
+    return min(low, high), max(low, high)
+
+
+def unseen_way(track: Track, seen: int) -> float:
+    """Way [mm] that the reading may be older than its row: sensors sample and filters wait."""
+    return max(0.0, -float(track.speed[max(seen - 1, 0)])) * UNSEEN_AGE_S
+
+
+def first_stand(track: Track, index: int, last: int) -> int:
+    """First row from ``index`` on at which the lift stands for `STAND_S` or turns outwards."""
+    rows = max(1, round(STAND_S / track.period_s))
+    calm = np.abs(track.speed) <= track.still
+    for i in range(index, last + 1):
+        if track.speed[i] > track.still and track.rate[i] >= 0:
+            return i
+        if calm[i] and bool(np.all(calm[i : min(i + rows, last + 1)])):
+            return i
+    return last

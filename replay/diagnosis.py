@@ -1,0 +1,252 @@
+"""What a diagnosis consists of: values only, nothing here measures, prints or draws.
+
+Lengths are in mm where the log's scale is known; where it is not, ``Diagnosis.scaled`` is False and they
+are shares of the log's own range, which then counts as `replay.track.WORKING_RANGE_MM`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from replay.log import Log
+
+
+class Cause(StrEnum):
+    """Why a lift overran; the values are the identifiers in JSON."""
+
+    LATE_LOOP = "late_loop"
+    SHORT_MARGIN = "short_margin"
+    TARGET_PAST_SENSOR = "target_past_sensor"
+    MISSED_EDGE = "missed_edge"
+    CONTACT_CHATTER = "contact_chatter"
+    ZERO_WHILE_MOVING = "zero_while_moving"
+    COUNTER_RESET = "counter_reset"
+    COUNT_LOSS = "count_loss"
+    DRIVE_SLIP = "drive_slip"
+    STRING_STRETCH = "string_stretch"
+    SLACK_PAYOUT = "slack_payout"
+    REVERSE_WRAP = "reverse_wrap"
+    OVERLAPPED_WRAPS = "overlapped_wraps"
+    SUPPLY_DIP = "supply_dip"
+    DRIVE_SIGN = "drive_sign"
+    SENSOR_POLARITY = "sensor_polarity"
+    CABLE_BREAK = "cable_break"
+    AMBIENT_LIGHT = "ambient_light"
+    ELECTRICAL_NOISE = "electrical_noise"
+    SWITCH_DAMAGE = "switch_damage"
+    TARGET_LOST = "target_lost"
+    STICKY_TRAVEL = "sticky_travel"
+    MOTORS_OPPOSED = "motors_opposed"
+    PRESSING_ON_STOP = "pressing_on_stop"
+    LIMIT_NOT_CHECKED = "limit_not_checked"
+    UNKNOWN_START = "unknown_start"
+    STALE_READING = "stale_reading"
+    CANNOT_TELL = "cannot_tell"
+
+    @property
+    def words(self) -> str:
+        """The identifier in plain words."""
+        return self.value.replace("_", " ")
+
+
+class Verdict(StrEnum):
+    """Whether the lift overran."""
+
+    OVERRUN = "overrun"
+    NO_OVERRUN = "no_overrun"
+    CANNOT_TELL = "cannot_tell"
+
+
+class Shape(StrEnum):
+    """How the edge position goes over the visits."""
+
+    STEADY = "steady"
+    STEP = "step"
+    RAMP = "ramp"
+    SCATTER = "scatter"
+    TOO_FEW = "too_few"
+
+
+class Part(StrEnum):
+    """Parts of the stop budget as a log can separate them."""
+
+    SENSOR_AGE = "sensor_age"
+    LOOP_WAIT = "loop_wait"
+    LATE_LOOP = "late_loop"
+    SENSOR_AGE_AND_LOOP_WAIT = "sensor_age+loop_wait"
+    NOT_SEEN = "not_seen"
+    COMMAND_DELAY = "command_delay"
+    BRAKING = "braking"
+    SLACK = "slack"
+    BRAKING_AND_SLACK = "braking+slack"
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One arrival at the retracted end, in numbers.
+
+    Parameters
+    ----------
+    number : int
+        Count of arrivals, from 1.
+    start, edge, stand, end : int
+        Indices into the log: the descent begins, the trip is passed, the first standstill after it, the
+        last row before the next descent.
+    t_s, row : float, int
+        Stamp [s] and data row at which the trip was passed.
+    made : bool
+        The sensor was read as made in this arrival.
+    seen : int or None
+        Index of the first made reading.
+    approach_speed : float
+        Speed in front of the edge, positive inwards [mm/s].
+    edge, edge_low, edge_high : float
+        Height at which the trip was passed, interpolated, and the bounds of its sampling interval [mm].
+    overtravel, deepest : float
+        Way past the trip to the first standstill, and at most before the lift went out again [mm].
+    rest : float
+        Height at which it came to rest [mm].
+    command_delay_s : float
+        From the first made reading to the first changed command; NaN where either is not there [s].
+    run_on : float
+        Way travelled after the command changed [mm]; NaN where it is not known.
+    zeros : tuple of int
+        Indices of rows in which the count was set during this visit.
+    longest_step_s : float
+        Longest loop around the edge [s].
+    battery_v, battery_low_v, current_a : float
+        Median and lowest battery voltage and highest current around the edge; NaN without the columns.
+    """
+
+    number: int
+    start: int
+    at: int
+    stand: int
+    end: int
+    t_s: float
+    row: int
+    made: bool
+    seen: int | None
+    approach_speed: float
+    edge: float
+    edge_low: float
+    edge_high: float
+    overtravel: float
+    deepest: float
+    rest: float
+    command_delay_s: float
+    run_on: float
+    zeros: tuple[int, ...]
+    longest_step_s: float
+    battery_v: float
+    battery_low_v: float
+    current_a: float
+
+    @property
+    def zeroed(self) -> bool:
+        """The count was set to zero in this visit."""
+        return bool(self.zeros)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A cause with what speaks for and against it.
+
+    Parameters
+    ----------
+    cause : Cause
+    score : float
+        Probability under the stated priors, 0 to 1; all scores of one log sum to at most 1.
+    t_s, rows : float, (int, int)
+        Where it acted: stamp [s] and first and last data row.
+    for_, against : tuple of str
+        Sentences with rows and numbers.
+    effects : tuple of Cause
+        Later links of the chain.
+    contribution_mm : float or None
+        Way past the trip that this cause is answerable for [mm].
+    next_test : str
+        The column or test that would decide between this and the runner-up.
+    """
+
+    cause: Cause
+    score: float
+    t_s: float
+    rows: tuple[int, int]
+    for_: tuple[str, ...]
+    against: tuple[str, ...]
+    effects: tuple[Cause, ...] = ()
+    contribution_mm: float | None = None
+    next_test: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetPart:
+    """A part of the way past the trip [mm]; ``low`` and ``high`` bound what the log cannot resolve."""
+
+    part: Part
+    mm: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeChart:
+    """Edge position over the visits.
+
+    ``visits``, ``edges`` and ``half_widths`` (k,) hold visit numbers, edges [mm] and half their sampling
+    interval [mm]; ``size`` is the step, the whole ramp or the standard deviation [mm]; ``at_visit`` the
+    first visit after a step.
+    """
+
+    shape: Shape
+    confidence: float
+    size: float
+    at_visit: int | None
+    visits: tuple[int, ...]
+    edges: tuple[float, ...]
+    half_widths: tuple[float, ...]
+    words: str
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Everything found in one log.
+
+    Parameters
+    ----------
+    log : Log
+    visits : tuple of Visit
+    verdict : Verdict
+    reason : str
+        The verdict in a sentence; for ``cannot_tell`` what is missing.
+    bad_visit : Visit or None
+        The first visit past the limit, or the one that the finding is about.
+    findings : tuple of Finding
+        Best first.
+    budget : tuple of BudgetPart
+        Stop budget of the bad visit.
+    edge_chart : EdgeChart
+    limit_mm : float
+    scaled : bool
+        True when lengths are true mm.
+    missing : tuple of str
+        Columns that the log lacks.
+    notes : tuple of str
+    """
+
+    log: Log
+    visits: tuple[Visit, ...]
+    verdict: Verdict
+    reason: str
+    bad_visit: Visit | None
+    findings: tuple[Finding, ...]
+    budget: tuple[BudgetPart, ...]
+    edge_chart: EdgeChart
+    limit_mm: float
+    scaled: bool
+    missing: tuple[str, ...]
+    notes: tuple[str, ...] = field(default=())

@@ -1,0 +1,226 @@
+"""Stretches of a log from which a lift can be fitted: moves from rest to rest with their commands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from homing.liftfile import Lift
+from homing.words import CommandKind
+from replay.log import Log
+from replay.units import Quantity, Role
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+MM = 1e-3
+
+#: A spool slower than this over `SPEED_WINDOW_S` stands [m/s]; single counts are slower still.
+STANDS_M_S = 5.0e-3
+SPEED_WINDOW_S = 0.06
+#: A pause shorter than this is part of a move [s].
+SHORT_PAUSE_S = 0.15
+#: Rest that goes with a move: before it, so that it starts from a known state, and after it [s].
+REST_BEFORE_S, REST_AFTER_S = 0.12, 0.12
+#: Moves shorter than this tell nothing [m].
+SHORTEST_MOVE_M = 0.01
+#: A step between stamps longer than this many median periods hides what was commanded in it; rows with
+#: a late loop are kept, since there the command did not change.
+LONGEST_GAP = 12.0
+#: Pieces in which a command that changes steadily between two rows is held.
+RAMP_PIECES = 4
+
+
+@dataclass(frozen=True)
+class Move:
+    """One move from rest.
+
+    Parameters
+    ----------
+    rows : (n,) int64
+        Indices into the log.
+    time_s, height_m : (n,) arrays
+        Stamps and spool heights over the log's own zero.
+    commands : (m, 3) array
+        Instants [s], duty, terminal voltage [V] as logged, no latency in them.
+    shifted : (m,) array
+        The same instants if each row shows the command that was in force already.
+    count_m : float
+        Carriage travel for one count [m].
+    """
+
+    source: str
+    rows: Ints
+    time_s: Floats
+    height_m: Floats
+    commands: Floats
+    shifted: Floats
+    count_m: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length [s]."""
+        return float(self.time_s[-1] - self.time_s[0])
+
+    @property
+    def travel_m(self) -> float:
+        """Span of heights [m]."""
+        return float(np.ptp(self.height_m))
+
+
+@dataclass(frozen=True)
+class Channels:
+    """A log's columns in SI as the model needs them, all (n,); ``usable`` tells rows without holes."""
+
+    time_s: Floats
+    height_m: Floats
+    duty: Floats
+    bus_v: Floats
+    usable: Flags
+    count_m: float
+    period_s: float
+
+
+def channels(log: Log, lift: Lift) -> Channels | None:
+    """Counts and commands in SI; None when the log has no commands.
+
+    Without a battery column the voltage is the lift file's, constant.
+    """
+    if Role.COMMAND not in log:
+        return None
+    count_mm = log.mm_per_count or lift.drive.mm_per_count
+    bus = np.full(len(log), lift.battery.open_circuit_v)
+    if Role.BATTERY in log:
+        bus = _filled(log[Role.BATTERY])
+    command = log[Role.COMMAND]
+    unit = log.unit(Role.COMMAND)
+    duty = command / bus if unit is not None and unit.quantity is Quantity.VOLTAGE else command
+    step = np.diff(log.time_s)
+    return Channels(
+        time_s=log.time_s,
+        height_m=log.counts * count_mm * MM,
+        duty=np.clip(duty, -1.0, 1.0),
+        bus_v=bus,
+        usable=np.isfinite(log.counts) & np.isfinite(duty) & (bus > 1.0),
+        count_m=_grain_mm(log, lift, count_mm) * MM,
+        period_s=float(np.median(step[step > 0.0])),
+    )
+
+
+def _grain_mm(log: Log, lift: Lift, count_mm: float) -> float:
+    """Size of one step of the height column [mm]: that of the encoder where lengths are logged."""
+    return lift.drive.mm_per_count if log.scaled_by_itself else count_mm
+
+
+def _filled(values: Floats) -> Floats:
+    """A slow channel with its holes bridged by straight lines."""
+    known = np.flatnonzero(np.isfinite(values))
+    if len(known) == 0:
+        return np.zeros_like(values)
+    filled: Floats = np.interp(np.arange(len(values)), known, values[known])
+    return filled
+
+
+def moves_of(log: Log, lift: Lift) -> list[Move]:
+    """All moves of a log that begin at rest, with readable counts and commands throughout."""
+    found = channels(log, lift)
+    if found is None:
+        return []
+    ramps = lift.drive.command is CommandKind.SPEED
+    moves = []
+    for first, last in _spans(found, _pieces(log, found)):
+        if np.ptp(found.height_m[first:last]) >= SHORTEST_MOVE_M:
+            moves.append(_move(log, found, first, last, ramps=ramps))
+    return moves
+
+
+def _pieces(log: Log, found: Channels) -> list[tuple[int, int]]:
+    """Index ranges without holes, resets, pauses of the logger and steps back in time."""
+    step = np.diff(found.time_s, prepend=found.time_s[0])
+    cut = (step < 0.0) | (step > LONGEST_GAP * found.period_s)
+    cut[log.breaks] = True
+    cut |= ~found.usable
+    cut[1:] |= ~found.usable[:-1]
+    edges = [0, *np.flatnonzero(cut).tolist(), len(cut)]
+    return [
+        (a, b)
+        for a, b in zip(edges[:-1], edges[1:], strict=True)
+        if b - a > 5 and bool(found.usable[a:b].all())
+    ]
+
+
+def _spans(found: Channels, pieces: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    spans = []
+    width = max(1, round(SPEED_WINDOW_S / found.period_s))
+    floor = max(STANDS_M_S, 2.0 * found.count_m / (width * found.period_s))
+    before = max(2, round(REST_BEFORE_S / found.period_s))
+    after = max(2, round(REST_AFTER_S / found.period_s))
+    pause = max(1, round(SHORT_PAUSE_S / found.period_s))
+    for low, high in pieces:
+        moving = _moving(found, low, high, width, floor)
+        for first, last in _runs(moving, pause):
+            start = low + first - before
+            # from a known state only: at rest for a while before it begins
+            if first < before or np.ptp(found.height_m[start : start + before]) > 1.5 * found.count_m:
+                continue
+            spans.append((start, min(high, low + last + after)))
+    return spans
+
+
+def _moving(found: Channels, low: int, high: int, width: int, floor: float) -> Flags:
+    height, time = found.height_m[low:high], found.time_s[low:high]
+    moving = np.zeros(high - low, dtype=np.bool_)
+    if high - low <= width:
+        return moving
+    change = np.abs(height[width:] - height[:-width])
+    passed = np.maximum(time[width:] - time[:-width], 1e-9)
+    for i in np.flatnonzero(change > floor * passed):
+        moving[i : i + width + 1] = True
+    return moving
+
+
+def _runs(moving: Flags, pause: int) -> list[tuple[int, int]]:
+    """Begin and end of every run of moving rows; short pauses are bridged."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], moving, [False]]).astype(np.int8)))
+    runs: list[tuple[int, int]] = []
+    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if runs and first - runs[-1][1] < pause:
+            runs[-1] = (runs[-1][0], last)
+        else:
+            runs.append((first, last))
+    return runs
+
+
+def _move(log: Log, found: Channels, first: int, last: int, *, ramps: bool) -> Move:
+    part = slice(first, last)
+    time = found.time_s[part]
+    commands = command_rows(time, found.duty[part], found.bus_v[part], ramps=ramps)
+    earlier = np.concatenate([[time[0] - found.period_s], time[:-1]])
+    return Move(
+        source=log.source,
+        rows=np.arange(first, last),
+        time_s=time,
+        height_m=found.height_m[part],
+        commands=commands,
+        shifted=commands[:, 0] if ramps else earlier,
+        count_m=found.count_m,
+    )
+
+
+def command_rows(time_s: Floats, duty: Floats, bus_v: Floats, *, ramps: bool) -> Floats:
+    """Piecewise constant commands (m, 3): as logged, or following straight lines between the rows.
+
+    A drive with a loop of its own changes its voltage all the time and the log shows it at the rows; a
+    program that sends duties holds each until the next.
+    """
+    if not ramps:
+        return np.column_stack([time_s, duty, bus_v])
+    share = (np.arange(RAMP_PIECES) + 0.5) / RAMP_PIECES
+    place = np.arange(len(time_s) - 1)[:, None]
+    begin = (place + np.arange(RAMP_PIECES) / RAMP_PIECES).ravel()
+    middle = (place + share).ravel()
+    grid = np.arange(len(time_s))
+    held = [np.interp(middle, grid, column) for column in (duty, bus_v)]
+    return np.column_stack([np.interp(begin, grid, time_s), *held])

@@ -1,0 +1,210 @@
+"""Arrivals at the retracted end: where the trip was passed, how fast, how far past it, and what happened.
+
+The flow: descents -> where the sensor changed in each -> the trip height that holds around each descent
+-> which descents passed it -> numbers of each visit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.descents import Descent, descents, edge_interval, first_stand, unseen_way
+from replay.diagnosis import Visit
+from replay.track import Track
+
+Floats = NDArray[np.float64]
+Interval = tuple[float, float]
+
+#: An edge is narrow when its sampling interval is at most this wide [mm]; wide ones lean on narrow ones.
+NARROW_MM = 4.0
+#: Neighbouring visits from which a trip height is taken.
+NEIGHBOURS = 3
+#: An edge read this much deeper [mm] than before was read late, if the next ones are where they were.
+LATE_MM = 6.0
+#: Approach speed is taken over this time in front of the edge [s].
+APPROACH_S = 0.08
+#: Battery, current and loop periods are taken from this long before the trip to the standstill [s].
+AROUND_S = 0.25
+#: Without a sensor the rest heights that agree within this are one end of travel [mm].
+SAME_REST_MM = 8.0
+#: A descent that ends this much above the trip has not arrived [mm].
+SHORT_OF_MM = 2.0
+#: The command has changed when it has gone this share of the way to what holds or stops the lift.
+COMMAND_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class Visits:
+    """Visits of a track, the descents they come from (also those that did not arrive), and the trips.
+
+    ``trips`` (k,) is the trip height that holds for each descent [mm], NaN where none is known;
+    ``arrived`` the index of the descent for each visit.
+    """
+
+    visits: tuple[Visit, ...]
+    descents: tuple[Descent, ...]
+    trips: tuple[float, ...]
+    arrived: tuple[int, ...]
+    hold: float
+
+    def descent(self, visit: Visit) -> Descent:
+        """The descent of a visit."""
+        return self.descents[self.arrived[visit.number - 1]]
+
+
+def visits_of(track: Track) -> Visits:
+    """Find all visits of a track."""
+    found = descents(track)
+    intervals = [_own_interval(track, each) for each in found]
+    trips = [_trip(track, found, intervals, k) for k in range(len(found))]
+    hold = hold_level(track)
+    visits: list[Visit] = []
+    arrived: list[int] = []
+    for k, each in enumerate(found):
+        trip = trips[k]
+        if np.isnan(trip[0]) or not _arrives(track, each, trip[0], intervals[k]):
+            continue
+        visits.append(_visit(track, each, trip, hold, len(visits) + 1))
+        arrived.append(k)
+    return Visits(tuple(visits), found, tuple(trip[0] for trip in trips), tuple(arrived), hold)
+
+
+def hold_level(track: Track) -> float:
+    """Command with which the lift is held at rest (0 when it coasts or no command is logged)."""
+    if track.command is None:
+        return 0.0
+    still = np.abs(track.speed) <= track.still
+    return float(np.median(track.command[still])) if still.any() else 0.0
+
+
+def _own_interval(track: Track, each: Descent) -> Interval | None:
+    """Interval of the sensor's edge in this descent; None where it was not seen or was made already."""
+    if each.seen is None or each.seen <= each.start:
+        return None
+    return edge_interval(track, each.seen)
+
+
+def _trip(
+    track: Track, found: tuple[Descent, ...], intervals: list[Interval | None], k: int
+) -> tuple[float, float, float]:
+    """Trip height of descent ``k`` with its bounds.
+
+    Its own edge where that is narrow; the neighbours' edges where its own interval holds them (a wide one
+    says no more), where it has none, or where it was read far too deep: a reading that came late is no
+    other trip, unless the visits after it agree with it.
+    """
+    own = intervals[k]
+    before, after = _neighbours(intervals, k)
+    local = before if not np.isnan(before) else after
+    if own is None:
+        return (local, local, local) if not np.isnan(local) else _rest_trip(track, found)
+    middle = (own[0] + own[1]) / 2
+    age = unseen_way(track, found[k].seen or 0)
+    if not np.isnan(local):
+        if own[1] - own[0] > NARROW_MM and own[0] <= local <= own[1] + age:
+            return local, own[0], own[1] + age
+        if local - own[1] - age > LATE_MM and not abs(after - middle) < abs(after - local):
+            return local, own[0], own[1] + age
+    return middle, own[0], own[1] + age
+
+
+def _neighbours(intervals: list[Interval | None], k: int) -> tuple[float, float]:
+    """Middles of the narrow edges nearest before and nearest after descent ``k``; NaN where there is none."""
+
+    def middle(order: range) -> float:
+        edges = [edge for j in order if (edge := intervals[j]) is not None]
+        narrow = [edge for edge in edges if edge[1] - edge[0] <= NARROW_MM] or edges
+        return float(np.median([sum(edge) / 2 for edge in narrow[:NEIGHBOURS]])) if narrow else float("nan")
+
+    return middle(range(k - 1, -1, -1)), middle(range(k + 1, len(intervals)))
+
+
+def _rest_trip(track: Track, found: tuple[Descent, ...]) -> tuple[float, float, float]:
+    """Where no edge was ever seen: the rest height on which most descents end, if two or more agree."""
+    lows = np.array([track.height[each.low] for each in found])
+    best = max(lows, key=lambda low: (np.sum(np.abs(lows - low) <= SAME_REST_MM), -low), default=np.nan)
+    near = lows[np.abs(lows - best) <= SAME_REST_MM]
+    if len(near) < 2:
+        return (float("nan"),) * 3
+    return float(np.median(near)), float(near.min()), float(near.max())
+
+
+def _arrives(track: Track, each: Descent, trip: float, own: Interval | None) -> bool:
+    if float(track.height[each.start]) <= trip:
+        return False
+    return own is not None or float(track.height[each.low]) <= trip + SHORT_OF_MM
+
+
+def _visit(track: Track, each: Descent, trip: tuple[float, float, float], hold: float, number: int) -> Visit:
+    height = track.height
+    below = np.flatnonzero(height[each.start : each.end + 1] <= trip[0])
+    at = each.start + int(below[0]) if len(below) else each.low
+    stand = first_stand(track, at, each.end)
+    near = track.span(track.after(at, -AROUND_S), max(stand, each.seen or at))
+    past = float(trip[0] - np.min(height[at : max(stand, at) + 1]))
+    change = command_change(track, each.seen, each.end, hold)
+    battery, current = track.battery, track.current
+    return Visit(
+        number=number,
+        start=each.start,
+        at=at,
+        stand=stand,
+        end=each.end,
+        t_s=float(track.log.time_s[at]),
+        row=int(track.log.row[at]),
+        made=each.seen is not None,
+        seen=each.seen,
+        approach_speed=approach_speed(track, at, each.start),
+        edge=trip[0],
+        edge_low=trip[1],
+        edge_high=trip[2],
+        overtravel=max(past, 0.0),
+        deepest=max(float(trip[0] - np.min(height[at : each.end + 1])), 0.0),
+        rest=float(height[stand]),
+        command_delay_s=_delay(track, each.seen, change),
+        run_on=_run_on(track, change, at, stand),
+        zeros=tuple(one.index for one in track.sets if at - 1 <= one.index <= each.end),
+        longest_step_s=float(np.max(track.step_s[near], initial=0.0)),
+        battery_v=float(np.median(battery[near])) if battery is not None else float("nan"),
+        battery_low_v=float(np.min(battery[near])) if battery is not None else float("nan"),
+        current_a=float(np.max(np.abs(current[near]))) if current is not None else float("nan"),
+    )
+
+
+def approach_speed(track: Track, at: int, start: int) -> float:
+    """Speed in front of row ``at`` [mm/s], positive inwards, over `APPROACH_S` that ends one row before."""
+    last = max(at - 1, start)
+    first = max(start, min(track.after(last, -APPROACH_S), last - 2))
+    if last <= first:
+        return max(0.0, -float(track.speed[at]))
+    way = track.height[first] - track.height[last]
+    return max(0.0, float(way / max(track.time_s[last] - track.time_s[first], 1e-9)))
+
+
+def command_change(track: Track, seen: int | None, end: int, hold: float) -> int | None:
+    """First row from ``seen`` on in which the command has left the approach for stopping or holding."""
+    if track.command is None or seen is None or seen < 1:
+        return None
+    before = float(np.median(track.command[max(0, seen - 3) : seen]))
+    target = min(max(hold, 0.0), 0.0) if before < 0 else max(hold, before)
+    if target - before < 0.02:
+        target = hold
+    if target - before < 0.01:
+        return None
+    later = np.flatnonzero(track.command[seen : end + 1] >= before + COMMAND_SHARE * (target - before))
+    return seen + int(later[0]) if len(later) else None
+
+
+def _delay(track: Track, seen: int | None, change: int | None) -> float:
+    if seen is None or change is None:
+        return float("nan")
+    return float(track.time_s[change] - track.time_s[seen])
+
+
+def _run_on(track: Track, change: int | None, at: int, stand: int) -> float:
+    if change is None or change > stand:
+        return float("nan")
+    return float(track.height[change] - np.min(track.height[change : stand + 1]))

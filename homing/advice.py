@@ -17,10 +17,12 @@ import numpy as np
 from homing.ensemble import as_ensemble, nominal_ensemble, run_many
 from homing.requirements import judge
 from homing.setting import prepare
+from homing.statistics import runs_needed, upper_bound
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+    from homing.results import RequirementResult
 
 #: Runs of a trial: twice what is needed to show 1 % without a failure.
 TRIAL_RUNS = 600
@@ -30,12 +32,29 @@ HALVINGS = 3
 #: Sentences are for reading: no more ways out than these.
 WAYS_OUT = 3
 
+#: Below this share of the allowed rate a failing share is put down to too few runs.
+UNDECIDED_SHARE = 0.5
 #: Trials in all, so that an answer comes within seconds and does not depend on the machine's speed.
 MOST_TRIALS = 40
 
 RUNS_PAST = ("overtravel_mm", "impact_speed_mm_s", "slack_mm")
-HIGH_CURRENT = ("peak_current_a",)
+CURRENT = ("peak_current_a",)
 TOO_SLOW = ("time_to_zero_s",)
+
+
+def more_runs(failing: Sequence[RequirementResult], allowed: float) -> int | None:
+    """Runs that would decide, if what falls short does so only for want of runs; None otherwise.
+
+    So it is when the nominal run keeps the limit and the share that failed is one that may fail.
+    """
+    rates = [result.failures / result.runs for result in failing]
+    kept = all(abs(result.nominal) <= result.limit for result in failing)
+    if not kept or max(rates) > UNDECIDED_SHARE * allowed:
+        return None
+    runs = runs_needed(allowed, failing[0].confidence)
+    while upper_bound(round(max(rates) * runs), runs, failing[0].confidence) > allowed:
+        runs = round(1.25 * runs)
+    return runs
 
 
 @dataclass(frozen=True)
@@ -72,8 +91,8 @@ def levers(lift: Lift) -> tuple[Lever, ...]:
         Lever("routine.back_off_mm", "back off {value:g} mm", ("time_to_zero_s", "zero_error_mm"), add=20.0),
         Lever("routine.no_motion_ms", "allow {value:g} ms without motion", TOO_SLOW, factor=5.0, step=10.0),
         Lever("routine.timeout_s", "allow {value:g} s a phase", TOO_SLOW, factor=8.0, step=0.5),
-        Lever("drive.acceleration_mm_s2", "accelerate with {value:g} mm/s2", HIGH_CURRENT, factor=0.2, step=50.0),
-        Lever("drive.current_limit_a", "limit the current to {value:g} A", HIGH_CURRENT, factor=0.3, step=0.5),
+        Lever("drive.acceleration_mm_s2", "accelerate with {value:g} mm/s2", CURRENT, factor=0.2, step=50.0),
+        Lever("drive.current_limit_a", "limit the current to {value:g} A", CURRENT, factor=0.3, step=0.5),
     )  # fmt: skip
 
 

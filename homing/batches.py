@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from homing.draws import Draws, draw, start_heights
 from homing.kernel.layout import Records
-from homing.lift import MM, fill_lift, new_runs
+from homing.lift import MM, fill_lift, new_runs, stall_limit_a
 from homing.sensors import build_sensor
 from homing.setting import Setting
 from sensor_models.kinds import SensorKind
@@ -82,6 +82,8 @@ def _fill_sensor(runs: Records, setting: Setting, sensor: Sensor, response: Sens
         runs[field] = np.ravel(getattr(sensor, field))
     runs.wire_reads_made = int(sensor.broken_wire_reads_made)
     runs.stall_sensor = int(sensor.kind is SensorKind.STALL)
+    if sensor.kind is SensorKind.STALL:
+        runs.current_limit_a = np.minimum(runs.current_limit_a, stall_limit_a(setting.lift))
     # a sensor that is never made is measured from where a healthy one would have tripped
     never = np.isnan(response.trip_m)
     runs.trip_m = np.where(never, setting.trip_m, response.trip_m)

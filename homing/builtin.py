@@ -23,6 +23,11 @@ FIRST_LOOK_S, STEADY_WITHIN_S = 0.1, 1.0
 #: Movement while told to stand that counts as not stopping [m].
 #: Own choice: several times the overtravel that a lift is allowed.
 STAND_LIMIT_M = 0.15
+#: Movement during the first look, which begins at rest, that counts as not standing [m].
+#: Own choice: a lift that sags slowly may sag this far; a drive that runs away is noticed within it.
+LOOK_LIMIT_M = 0.015
+#: Room for finding the edge again, besides what the settings say [m]. Own choice.
+EDGE_ROOM_M = 0.005
 #: Movement against the command that counts as wrong [m].
 #: Own choice: more than slack, stretch and backlash let the spool move back.
 WRONG_WAY_M = 0.02
@@ -33,7 +38,8 @@ class Settings:
     """Settings of the built-in sequence in SI; speeds are positive.
 
     ``made_below_m``: no made reading belongs above this height; ``seen_above_m``: below it the sensor
-    must have been made; ``possible_speed_m_s``: counts that change faster are wrong.
+    must have been made; ``possible_speed_m_s``: counts that change faster are wrong;
+    ``edge_spread_m``: how far from where it let go the edge may be found again, besides the margin.
     """
 
     fast_m_s: float
@@ -56,6 +62,7 @@ class Settings:
     seen_above_m: float
     possible_speed_m_s: float
     stall_sensor: bool = False
+    edge_spread_m: float = 0.0
 
 
 def builtin_table(settings: Settings) -> Table:
@@ -137,9 +144,10 @@ def _movements(s: Settings) -> tuple[Ask, ...]:
         Ask("time_over", Condition.TIMER_OVER, s.timeout_s),
         Ask("past_travel_guard", Condition.MOVED, s.travel_guard_m),
         Ask("moved_while_standing", Condition.MOVED, STAND_LIMIT_M),
+        Ask("moved_while_looking", Condition.MOVED, LOOK_LIMIT_M),
         Ask("lifted_far_enough", Condition.MOVED_OUT, s.first_lift_m),
         Ask("left_too_far", Condition.MOVED_OUT, s.leave_limit_m),
-        Ask("crept_too_far", Condition.MOVED, s.leave_limit_m + s.back_off_m),
+        Ask("crept_too_far", Condition.MOVED, s.back_off_m + s.edge_spread_m + EDGE_ROOM_M),
         Ask("not_moving", Condition.NOT_MOVING, s.no_motion_s),
         Ask("wrong_way", Condition.WRONG_WAY, WRONG_WAY_M),
         Ask("in_slow_zone", Condition.BELOW, s.slow_zone_m),

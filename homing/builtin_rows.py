@@ -61,12 +61,12 @@ def _moving_guards(source: str, no_motion: bool = True) -> list[Row]:
     return guards
 
 
-def _standing_guards(source: str) -> list[Row]:
+def _standing_guards(source: str, moved: str = "moved_while_standing") -> list[Row]:
     """What every standing phase must have: count jump, and moving while it should not."""
     moves = "the stop does not hold the lift"
     return [
         _fault(source, ("counts_jumped",), Reason.COUNTS_JUMPED, "the counts cannot be believed any more"),
-        _fault(source, ("moved_while_standing",), Reason.DOES_NOT_STOP, moves),
+        _fault(source, (moved,), Reason.DOES_NOT_STOP, moves),
     ]
 
 
@@ -76,7 +76,7 @@ def _checking_rows() -> list[Row]:
     stuck = "made where the target cannot be: the sensor is stuck or something else is in front of it"
     unknown = "height unknown: the target may be below the sensor"
     return [
-        *_standing_guards(source),
+        *_standing_guards(source, "moved_while_looking"),
         _fault(source, (*made, "above_trip_zone"), Reason.MADE_TOO_HIGH, stuck),
         Row(source, made, (), "backing_off", why="already on the sensor: leave it"),
         Row(source, (*clear, "referenced"), (), "coming_in", why="height is known: come in"),

@@ -27,6 +27,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Say whether a lift zeroes within its limits, and what to change if not.",
     ),
     "replay": ("replay.commands:replay", "Read logs of a real lift and report what is in them."),
+    "fit": ("replay.fit_commands:fit", "Calibrate a lift file from logs of the real lift."),
     "new": ("homing.starter_commands:new", "Write a commented starter lift file, or say what to log."),
 }
 

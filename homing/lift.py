@@ -44,13 +44,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from homing.impact import damping_number
-from homing.kernel.codes import Coupling, Mode, Order
+from homing.kernel.codes import Coupling, Mode
 from homing.kernel.layout import RUN, Records
 from homing.motor import Motor
-from homing.words import CommandKind, EncoderPlace, StopKind, WindingsOff
+from homing.words import CommandKind, DriveKind, EncoderPlace
 
 if TYPE_CHECKING:
-    from homing.builtin import Settings
     from homing.liftfile import Lift
 
 G_M_S2 = 9.80665
@@ -66,8 +65,9 @@ WATCHED_AFTER_S = 1.0
 RAIL_LOW_V = 6.3
 #: A stop pressed deeper than this many depths of a lossless free impact is not in a free impact.
 PRESSED_SHARE = 1.5
-#: A guard speed: counts that change faster than this many free speeds have jumped.
-POSSIBLE_SHARE = 2.0
+#: Feeling for the hard stop, the current is limited to this share of what lifting out needs; own choice,
+#: enough for any friction within tolerance, little enough not to press hard.
+STALL_SHARE = 2.0
 
 Values = Mapping[str, Any]
 
@@ -210,24 +210,43 @@ def _fill_drive(runs: Records, lift: Lift, q: Numbers) -> None:
     runs.counts_per_m = q("drive.encoder_counts_per_rev") * turns / turn_m
 
 
-def _fill_duty(runs: Records, lift: Lift) -> None:
-    """Duties of the program, eq. (10): written for the nominal lift, whatever the drawn one is."""
+def _nominal(lift: Lift) -> Any:
+    """The record of the lift as written."""
     plain = new_runs(1)
     q = Numbers(lift, {})
     _fill_carriage(plain, lift, q)
     _fill_coupling(plain, lift, q)
     _fill_drive(plain, lift, q)
-    one, nominal_v = plain[0], q.nominal("drive.nominal_voltage_v")
+    return plain[0]
+
+
+def _lifting_force_n(one: Any) -> float:
+    """Motor force that just keeps the nominal lift moving out."""
+    return float((one.gravity_n + one.friction_n) / one.efficiency + one.motor_friction_n)
+
+
+def stall_limit_a(lift: Lift) -> float:
+    """Current of one motor to which a lift that feels for its hard stop is limited [A]."""
+    one = _nominal(lift)
+    return STALL_SHARE * _lifting_force_n(one) / float(one.force_n_per_a)
+
+
+def _fill_duty(runs: Records, lift: Lift) -> None:
+    """Duties of the program, eq. (10): written for the nominal lift, whatever the drawn one is."""
+    one, nominal_v = _nominal(lift), lift.drive.nominal_voltage_v
     per_n = one.resistance_ohm / one.force_n_per_a / nominal_v
     per_m_s = one.back_emf_v_s * one.ratio_rad_per_m / nominal_v
-    runs.duty_out = per_n * ((one.gravity_n + one.friction_n) / one.efficiency + one.motor_friction_n)
+    runs.duty_out = per_n * _lifting_force_n(one)
     runs.duty_out_s_per_m = per_m_s + per_n * one.viscous_n_s_per_m / one.efficiency
     hangs_n = one.gravity_n - one.friction_n
-    if hangs_n > 0.0:  # the load drives: it is held back, with the gear's losses helping
+    if (
+        hangs_n > 0.0 and lift.drive.kind is not DriveKind.LEAD_SCREW
+    ):  # the load drives: it is held back, with the gear's losses helping
         runs.duty_in = per_n * (one.efficiency * hangs_n - one.motor_friction_n)
         runs.duty_in_s_per_m = per_m_s + per_n * one.efficiency * one.viscous_n_s_per_m
         return
-    pulled_n = 0.0 if lift.string is not None and not lift.string.return_string else -hangs_n
+    pulls = lift.string is None or lift.string.return_string
+    pulled_n = max(-hangs_n, 0.0) if pulls else 0.0
     runs.duty_in = -per_n * (pulled_n / one.efficiency + one.motor_friction_n)
     runs.duty_in_s_per_m = per_m_s + per_n * one.viscous_n_s_per_m / one.efficiency
 
@@ -247,49 +266,3 @@ def _fill_supply_and_controller(runs: Records, q: Numbers) -> None:
     runs.read_before_s = runs.sensor_latency_s - runs.reading_lag * runs.period_s
     runs.drive_latency_s = q("controller.drive_latency_ms", MS)
     runs.settle_s = q("routine.settle_ms", MS)
-
-
-def stop_order(stop: StopKind) -> Order:
-    """Order of a stop as the lift file words it."""
-    return {StopKind.HOLD: Order.HOLD, StopKind.SHORTED: Order.SHORTED, StopKind.OPEN: Order.OPEN}[stop]
-
-
-def routine_settings(lift: Lift, zone_m: tuple[float, float], trip_m: float, stall_sensor: bool) -> Settings:
-    """Settings of the built-in sequence for this lift in SI.
-
-    Parameters
-    ----------
-    zone_m : tuple of float
-        Lowest and highest carriage height at which the sensor may be made, over the tolerances [m].
-    trip_m : float
-        Nominal trip height [m].
-    stall_sensor : bool
-        The end is told by the hard stop itself.
-    """
-    from homing.builtin import Settings
-
-    r, drive = lift.routine, lift.drive
-    off = Order.SHORTED if drive.when_off is WindingsOff.SHORTED else Order.OPEN
-    room_m = r.recheck_tolerance_mm * MM + r.back_off_mm * MM
-    return Settings(
-        fast_m_s=r.fast_speed_mm_s * MM,
-        creep_m_s=r.creep_speed_mm_s * MM,
-        slow_zone_m=r.slow_zone_mm * MM,
-        first_lift_m=r.first_lift_mm * MM,
-        back_off_m=r.back_off_mm * MM,
-        leave_limit_m=r.leave_limit_mm * MM,
-        stop=stop_order(r.stop),
-        when_off=off,
-        settle_s=r.settle_ms * MS,
-        agree_readings=r.agree_readings,
-        timeout_s=r.timeout_s,
-        travel_guard_m=r.travel_guard_mm * MM,
-        no_motion_s=r.no_motion_ms * MS,
-        recheck=r.recheck,
-        recheck_tolerance_m=r.recheck_tolerance_mm * MM,
-        retries=r.retries,
-        made_below_m=zone_m[1] + room_m,
-        seen_above_m=min(zone_m[0], trip_m) - room_m,
-        possible_speed_m_s=POSSIBLE_SHARE * drive.free_speed_mm_s * MM,
-        stall_sensor=stall_sensor,
-    )

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+    from homing.routine import Table
 
 Floats = NDArray[np.float64]
 
@@ -207,6 +208,7 @@ class Verification:
 
     lift: Lift
     seed: int
+    table: Table
     requirements: tuple[RequirementResult, ...]
     nominal: Run
     ensemble: Ensemble

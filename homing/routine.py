@@ -189,8 +189,9 @@ def _twice(things: Iterable[Any]) -> list[Any]:
 class CompiledTable:
     """The table as integer arrays for the kernel.
 
-    ``rows`` is (n, 6): source, bits that must hold, bits that must not, destination, effects, reason,
-    sorted by source and, within it, in the table's order; ``first_row`` (phases + 1,) points into it.
+    ``rows`` is (n, 7): source, bits that must hold, bits that must not, destination, effects, reason,
+    whether it asks for a made reading. Rows are sorted by source and, within it, in the table's order;
+    ``first_row`` (phases + 1,) points into them.
     """
 
     phase_order: NDArray[np.int64]
@@ -228,9 +229,20 @@ def compile_table(table: Table) -> CompiledTable:
     def to(row: Row) -> int:
         return table.phase_index(row.to)
 
+    def asks_made(row: Row) -> bool:
+        return any(table.condition(name).kind in (Condition.MADE, Condition.MADE_RUN) for name in row.when)
+
     own = [table.rows_of(phase.name) for phase in table.phases]
     packed = [
-        [source, mask(row.when), mask(row.unless), to(row), sum(row.effects), int(row.reason)]
+        [
+            source,
+            mask(row.when),
+            mask(row.unless),
+            to(row),
+            sum(row.effects),
+            int(row.reason),
+            int(asks_made(row)),
+        ]
         for source, rows in enumerate(own)
         for row in rows
     ]
@@ -241,7 +253,7 @@ def compile_table(table: Table) -> CompiledTable:
         phase_role=np.array([_ROLE_CODE[p.role] for p in table.phases], dtype=np.int64),
         phase_needs=np.array(needs, dtype=np.int64),
         first_row=np.cumsum([0, *map(len, own)], dtype=np.int64),
-        rows=np.array(packed, dtype=np.int64).reshape(-1, 6),
+        rows=np.array(packed, dtype=np.int64).reshape(-1, 7),
         kinds=np.array([int(ask.kind) for ask in table.conditions], dtype=np.int64),
         parameters=np.array([ask.a for ask in table.conditions], dtype=np.float64),
     )

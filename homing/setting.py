@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from homing.builtin import builtin_table
 from homing.draws import draw
-from homing.lift import MM, routine_settings
+from homing.lift import MM
 from homing.routine import CompiledTable, Table, compile_table
 from homing.sensors import build_sensor
+from homing.settings import routine_settings
 from sensor_models.errors import InputError
 from sensor_models.kinds import SensorKind
 from sensor_models.mounting import Grid, SensorBatch, grid_for, respond, shortfall

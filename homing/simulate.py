@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+#: A part of the stop budget below this is rounding [mm].
+ROUNDING_MM = 1.0e-9
 #: Loops that a trace has room for.
 TRACE_ROWS = 20_000
 
@@ -114,7 +116,10 @@ def traced(setting: Setting, made: Batch, run: int | None) -> Run:
 
 
 def _stop(row: Floats) -> Stop:
-    parts = dict(zip(BUDGET_PARTS, (row[3:10] / MM).tolist(), strict=True))
+    lengths = row[3:10] / MM
+    # interpolating the same instant twice leaves a rest of rounding where a part is nothing
+    lengths = np.where(np.abs(lengths) < ROUNDING_MM, 0.0, lengths)
+    parts = dict(zip(BUDGET_PARTS, lengths.tolist(), strict=True))
     return Stop(float(row[0] / MM), float(row[1] / MM), float(row[2] / MM), parts)
 
 

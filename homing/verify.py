@@ -92,6 +92,7 @@ def verify(
     return Verification(
         lift=lift,
         seed=seed,
+        table=setting.table,
         requirements=requirements,
         nominal=nominal,
         ensemble=ensemble,
@@ -178,7 +179,8 @@ def _check_fault_rates(lift: Lift) -> None:
     for name in lift.fault_rates:
         if name not in known:
             close = get_close_matches(name, known, 1)
-            must = f'must be one of the faults of this lift{f" (did you mean {close[0]!r}?)" if close else ""}'
+            hint = f" (did you mean {close[0]!r}?)" if close else ""
+            must = f"must be one of the faults of this lift{hint}"
             raise InputError(must, file=lift.source, key=f"fault_rates.{name}")
 
 
@@ -205,10 +207,13 @@ def _advice(
 ) -> tuple[str, ...]:
     if all(result.passed for result in requirements):
         return ()
-    from homing.advice import advise
+    from homing.advice import advise, more_runs
 
-    failing = [result.name for result in requirements if not result.passed]
-    return (advise(lift, failing, seed, workers),)
+    failing = [result for result in requirements if not result.passed]
+    runs = more_runs(failing, lift.requirements.allowed_failure_rate)
+    if runs is not None:
+        return (f"Too few runs to decide: repeat it with at least {runs} (--runs {runs}).",)
+    return (advise(lift, [result.name for result in failing], seed, workers),)
 
 
 def _cautions(lift: Lift) -> tuple[str, ...]:

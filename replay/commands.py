@@ -1,8 +1,7 @@
 """``downstop replay``: logs in, what is in them out.
 
 The flow of one call: options and outputs are tried, the lift file and the column map are read, every log
-is read and summed up, files are written whole, then the text is printed. Visits and causes are not
-analysed yet; the text says so, and ``--fail-on-overrun`` is refused instead of never failing.
+is read, summed up and diagnosed, files are written whole, then the text is printed, the verdict first.
 """
 
 from __future__ import annotations
@@ -19,6 +18,7 @@ from sensor_models.errors import InputError
 if TYPE_CHECKING:
     from homing.liftfile import Lift
     from replay.columns import LogColumns
+    from replay.diagnosis import Diagnosis
     from replay.summary import Summary
 
 STANDARD_OUTPUT = "-"
@@ -46,11 +46,6 @@ class Choices:
 
     def check(self) -> None:
         """Refuse what cannot be answered, and outputs that cannot be written."""
-        if self.fail_on_overrun:
-            raise InputError(
-                "cannot be answered yet: visits and overruns are not analysed, so it would never fail",
-                key="--fail-on-overrun",
-            )
         if self.limit is not None and not 0 < self.limit < float("inf"):
             raise InputError("must be a number of millimetres above 0", key="--limit", got=self.limit)
         from homing.report.files import check_file, check_folder
@@ -65,14 +60,14 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.argument("logs", nargs=-1, required=True, metavar="LOG..."),
     click.option("--lift", metavar="LIFT", help="Lift file: scale, and the columns in its [log] section."),
     click.option("--columns", metavar="MAP.toml", help="TOML file with a [log] section; goes first."),
-    click.option("--limit", type=float, metavar="MM", help="Overtravel limit (not used yet)."),
+    click.option("--limit", type=float, metavar="MM", help="Overtravel limit; without it the lift file's, or 15."),
     click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
     click.option("--out", metavar="DIR", help="Write a report with figures into this folder."),
     click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),
     click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, help="Seed (nothing is drawn yet)."),
     click.option("--workers", type=click.IntRange(1, 1024), help="Cores to use (one log needs one)."),
     click.option("--quiet", is_flag=True, help="Print nothing but errors."),
-    click.option("--fail-on-overrun", is_flag=True, help="Exit 1 on an overrun (refused for now)."),
+    click.option("--fail-on-overrun", is_flag=True, help="Exit 1 when a log shows an overrun."),
 )
 
 
@@ -85,40 +80,50 @@ def _with_options(command: Callable[..., int]) -> Callable[..., int]:
 @click.command()
 @_with_options
 def replay(logs: tuple[str, ...], **options: Any) -> int:
-    """Read logs of a real lift and report what is in them.
+    """Read logs of a real lift, find every arrival at the bottom and explain an overrun.
 
-    LOG is CSV or TSV, JSON lines or Parquet. Rows, span, loop periods, every defect with its rows, speeds
-    and direction changes are reported. Exit code 0: analysed; 2: the input cannot be used.
+    LOG is CSV or TSV, JSON lines or Parquet. The verdict comes first, then the bad visit, the best two
+    causes with the rows for and against them, the stop budget, and what is in the log itself. Exit code 0:
+    analysed; 1: an overrun, with --fail-on-overrun; 2: the input cannot be used.
     """
     choices = Choices(**options)
     choices.check()
-    from replay.summary import NOT_YET, log_text
+    from replay.diagnosis import Verdict
+    from replay.diagnosis_text import diagnosis_text
+    from replay.summary import log_text
 
-    summaries = _read(logs, choices)
-    document = _document(summaries)
+    summaries, diagnoses = _read(logs, choices)
+    document = _document(summaries, diagnoses)
     page = _write(summaries, document, choices)
     if not choices.silent:
-        click.echo("\n\n".join(log_text(summary) for summary in summaries))
-        click.echo(f"\n{NOT_YET}")
+        texts = [
+            f"{diagnosis_text(found)}\n\n{log_text(summary)}"
+            for summary, found in zip(summaries, diagnoses, strict=True)
+        ]
+        click.echo("\n\n".join(texts))
     if page is not None:
         if not choices.quiet:
             click.echo(f"report: {page}", err=True)
         if choices.show:
             click.launch(page.as_uri())
-    return 0
+    overran = any(found.verdict is Verdict.OVERRUN for found in diagnoses)
+    return 1 if choices.fail_on_overrun and overran else 0
 
 
-def _read(logs: Sequence[str], choices: Choices) -> list[Summary]:
+def _read(logs: Sequence[str], choices: Choices) -> tuple[list[Summary], list[Diagnosis]]:
+    from replay.diagnosing import diagnose
     from replay.reading import read_log
     from replay.summary import Summary
 
     lift = _lift(choices.lift)
     columns = _columns(choices.columns, lift)
-    summaries = []
+    summaries, diagnoses = [], []
     for path in logs:
         log = read_log(path, columns)
-        summaries.append(Summary.of(log if lift is None else log.scaled(lift.drive.mm_per_count)))
-    return summaries
+        found = diagnose(log, lift, choices.limit)
+        summaries.append(Summary.of(found.log))
+        diagnoses.append(found)
+    return summaries, diagnoses
 
 
 def _lift(path: str | None) -> Lift | None:
@@ -139,13 +144,13 @@ def _columns(path: str | None, lift: Lift | None) -> LogColumns | None:
     return LogColumns.from_lift(lift.log, Path(lift.source).name)
 
 
-def _document(summaries: Sequence[Summary]) -> dict[str, Any]:
+def _document(summaries: Sequence[Summary], diagnoses: Sequence[Diagnosis]) -> dict[str, Any]:
     """The contract's document for one log; for several, a list of such documents."""
     from homing.report.jsonform import program_version
-    from replay.summary import log_part
+    from replay.jsonform import diagnosis_parts
 
     head = {"downstop": program_version(), "command": "replay"}
-    parts = [{"log": log_part(summary)} for summary in summaries]
+    parts = [diagnosis_parts(found, one) for found, one in zip(diagnoses, summaries, strict=True)]
     return {**head, **parts[0]} if len(parts) == 1 else {**head, "logs": parts}
 
 

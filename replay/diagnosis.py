@@ -92,7 +92,7 @@ class Visit:
     ----------
     number : int
         Count of arrivals, from 1.
-    start, edge, stand, end : int
+    start, at, stand, end : int
         Indices into the log: the descent begins, the trip is passed, the first standstill after it, the
         last row before the next descent.
     t_s, row : float, int
@@ -104,7 +104,10 @@ class Visit:
     approach_speed : float
         Speed in front of the edge, positive inwards [mm/s].
     edge, edge_low, edge_high : float
-        Height at which the trip was passed, interpolated, and the bounds of its sampling interval [mm].
+        Height at which the trip was passed, interpolated, and the bounds of its sampling interval [mm];
+        heights go on through zeros and resets.
+    edge_logged : float
+        The same edge over the zero that the count had at that time [mm].
     overtravel, deepest : float
         Way past the trip to the first standstill, and at most before the lift went out again [mm].
     rest : float
@@ -134,6 +137,7 @@ class Visit:
     edge: float
     edge_low: float
     edge_high: float
+    edge_logged: float
     overtravel: float
     deepest: float
     rest: float

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from homing.kernel.codes import Coupling, Mode
-from homing.kernel.drive_along import DRIVEN_COLUMNS, drive_along, place
+from homing.kernel.codes import Mode
+from homing.kernel.drive_along import DRIVEN_COLUMNS, drive_moves
 from homing.kernel.layout import BODY, Records, scratch
 from homing.lift import fill_lift, new_runs
 from homing.liftfile import Lift
@@ -68,33 +68,48 @@ WIDTHS: tuple[tuple[str, str, float, float], ...] = (
     ("string.return_slack_mm", "mm", 0.5, 1.0),
     ("drive.stiffness_n_per_mm", "N/mm", 0.4, 0.01),
     ("drive.backlash_mm", "mm", 0.5, 0.2),
+    ("battery.open_circuit_v", "V", 0.04, 0.1),
+    ("battery.resistance_ohm", "ohm", 0.5, 0.02),
 )
 #: Bounds as shares of the prior, and what is added at the top; friction and delays may be zero.
 LOWEST_SHARE, HIGHEST_SHARE, HIGHEST_ADDED = 0.2, 5.0, 10.0
+#: How long before the stamp of its row a command may take effect, in periods.
+EARLIEST_SHARE = 0.5
 
 
-def parameters_of(lift: Lift, latency: bool) -> tuple[Parameter, ...]:
+def parameters_of(lift: Lift, *, measured_supply: bool, period_s: float) -> tuple[Parameter, ...]:
     """What counts can tell about this kind of lift, with what its file says.
 
     Parameters
     ----------
-    latency : bool
-        Whether the log's commands are sent by the program (duties), so that their delay shows.
+    measured_supply : bool
+        The logs hold the battery's voltage, so that nothing about the battery enters.
+    period_s : float
+        Loop period [s].
     """
     numbers = lift.quantities()
     chosen = []
     for key, unit, share, least in WIDTHS:
-        absent = key not in numbers or (key == LATENCY and not latency)
-        unused = key == "string.return_slack_mm" and (lift.string is None or not lift.string.return_string)
-        if absent or unused:
+        if key not in numbers or not _shows(key, lift, measured_supply=measured_supply):
             continue
         prior = numbers[key]
         width = max(share * prior, least)
-        may_be_zero = key.endswith(("friction_n", "per_m", "_ms", "slack_mm", "backlash_mm"))
+        may_be_zero = key.endswith(("friction_n", "per_m", "_ms", "slack_mm", "backlash_mm", "_ohm"))
         low = 0.0 if may_be_zero else LOWEST_SHARE * prior
+        if key == LATENCY:  # the stamp of a row may be taken after its command was sent
+            low = -EARLIEST_SHARE * period_s / MS
         high = HIGHEST_SHARE * prior + (HIGHEST_ADDED if may_be_zero else 0.0)
         chosen.append(Parameter(key, unit, prior, width, low, high))
     return tuple(chosen)
+
+
+def _shows(key: str, lift: Lift, *, measured_supply: bool) -> bool:
+    """Whether a number of this lift can show in its counts at all."""
+    if key == LATENCY:
+        return lift.drive.command is CommandKind.DUTY
+    if key.startswith("battery."):
+        return not measured_supply
+    return key != "string.return_slack_mm" or (lift.string is not None and lift.string.return_string)
 
 
 class Model:
@@ -126,66 +141,88 @@ class Model:
         self._delayed = lift.drive.command is CommandKind.DUTY
         self._body = scratch(BODY)[0]
         self._body.error_share = ERROR_SHARE
+        self._time_s = np.concatenate([move.time_s for move in self.moves])
+        self._time_first = _firsts([move.time_s for move in self.moves])
+        told = [move.commands_for(row_before=row_before) for move in self.moves]
+        self._commands, self._command_first = np.concatenate(told), _firsts(told)
 
-    def heights(self, values: Floats, move: Move) -> Floats:
-        """Simulated rows of one move (n, len(DRIVEN_COLUMNS)), its start at height 0 [m]."""
-        return self.driven(self.record(values), move, self.latency_s(values))
+    def along(self, moves: Sequence[Move]) -> Model:
+        """The same model along other moves."""
+        return Model(
+            self.lift,
+            self.parameters,
+            moves,
+            measured_supply=self.measured_supply,
+            row_before=self.row_before,
+        )
 
-    def latency_s(self, values: Floats) -> float:
-        """Delay from a program's command to the drive; none where the drive's own voltage is logged."""
-        if not self._delayed:
-            return 0.0
-        for parameter, value in zip(self.parameters, values, strict=True):
-            if parameter.key == LATENCY:
-                return float(value) * MS
-        return self.lift.controller.drive_latency_ms * MS
-
-    def record(self, values: Floats) -> Records:
-        """The lift with these values, far from its stops."""
-        runs = new_runs(1)
-        fill_lift(runs, self.lift, {p.key: v for p, v in zip(self.parameters, values, strict=True)})
+    def records(self, sets: Floats) -> Records:
+        """The lift with these sets of values (k, p), far from its stops."""
+        runs = new_runs(len(sets))
+        values = {parameter.key: sets[:, i] for i, parameter in enumerate(self.parameters)}
+        fill_lift(runs, self.lift, values)
         runs.travel_m, runs.spare_m = 2.0 * FAR_M, FAR_M
         if self.measured_supply:
             runs.battery_ohm = runs.other_load_a = 0.0
-        return runs[0]
+        return runs
 
-    def driven(self, run: Records, move: Move, latency_s: float) -> Floats:
-        """Simulate one move with a filled record."""
-        out = np.empty((len(move.time_s), len(DRIVEN_COLUMNS)))
-        commands = move.commands.copy()
-        commands[:, 0] = (move.shifted if self.row_before else commands[:, 0]) + latency_s
-        # the first command has been in force for a while: the lift rests
-        commands[0, 0] = move.time_s[0]
-        place(run, self._body, float(move.time_s[0]), FAR_M, FAR_M - hanging_m(run), 0.0)
-        drive_along(run, self._body, commands, int(self._off), move.time_s, out)
-        out[:, :2] -= FAR_M
+    def delays_s(self, sets: Floats) -> Floats:
+        """Delay from a program's command to the drive (k,); none where the drive's voltage is logged."""
+        if not self._delayed:
+            return np.zeros(len(sets))
+        for i, parameter in enumerate(self.parameters):
+            if parameter.key == LATENCY:
+                return np.ascontiguousarray(sets[:, i] * MS)
+        return np.full(len(sets), self.lift.controller.drive_latency_ms * MS)
+
+    def driven(self, sets: Floats) -> Floats:
+        """Simulated rows of all moves (k, n, len(DRIVEN_COLUMNS)) for sets of values (k, p).
+
+        Every move begins at rest, with its spool at height 0 and the carriage hanging.
+        """
+        runs = self.records(sets)
+        out = np.empty((len(sets), len(self._time_s), len(DRIVEN_COLUMNS)))
+        begin = np.column_stack([np.full(len(sets), FAR_M), FAR_M - hanging_m(runs)])
+        drive_moves(
+            runs, self._body, begin, self.delays_s(sets), self._commands, self._command_first, int(self._off),
+            self._time_s, self._time_first, out,
+        )  # fmt: skip
+        out[:, :, :2] -= FAR_M
         return out
 
     def counts_off(self, values: Floats) -> list[Floats]:
-        """Simulated minus logged height of every move [counts], (n,) each."""
-        run, latency_s = self.record(values), self.latency_s(values)
+        """Simulated minus logged height of every move [counts], (rows,) each."""
+        return self._off_of(self.driven(values[None, :])[0])
+
+    def counts_and_slopes(self, values: Floats) -> tuple[list[Floats], list[Floats]]:
+        """`counts_off` and its change with each parameter, (rows, p) a move."""
+        width = np.array([parameter.width for parameter in self.parameters])
+        top = np.array([parameter.high for parameter in self.parameters])
+        step = STEP_SHARE * width
+        step = np.where(values + step > top, -step, step)
+        rows = self.driven(np.vstack([values, values + np.diag(step)]))
+        off = [self._off_of(each) for each in rows]
+        slopes = [
+            np.column_stack([(moved[i] - off[0][i]) / h for moved, h in zip(off[1:], step, strict=True)])
+            for i in range(len(self.moves))
+        ]
+        return off[0], slopes
+
+    def _off_of(self, rows: Floats) -> list[Floats]:
+        each = np.split(rows[:, 0], self._time_first[1:-1])
         return [
-            (self.driven(run, move, latency_s)[:, 0] - (move.height_m - move.height_m[0])) / move.count_m
-            for move in self.moves
+            ((height - (move.height_m - move.height_m[0])) / move.count_m)[move.kept]
+            for height, move in zip(each, self.moves, strict=True)
         ]
 
-    def derivatives(self, values: Floats, at: list[Floats]) -> list[Floats]:
-        """Change of `counts_off` with each parameter, one (n, p) array a move."""
-        columns: list[list[Floats]] = [[] for _ in self.moves]
-        for i, parameter in enumerate(self.parameters):
-            step = STEP_SHARE * parameter.width
-            if values[i] + step > parameter.high:
-                step = -step
-            moved = values.copy()
-            moved[i] += step
-            for column, new, old in zip(columns, self.counts_off(moved), at, strict=True):
-                column.append((new - old) / step)
-        return [np.column_stack(column) for column in columns]
+
+def _firsts(arrays: Sequence[Floats]) -> NDArray[np.int64]:
+    """First row of each of several arrays put one after the other, and the end."""
+    return np.concatenate([[0], np.cumsum([len(array) for array in arrays])]).astype(np.int64)
 
 
-def hanging_m(run: Records) -> float:
-    """Stretch of string, belt or screw under the carriage's weight at rest [m]."""
-    weight, stiffness = float(run.gravity_n), float(run.pull_n_per_m)
-    if run.coupling == Coupling.STRING and run.return_n_per_m > 0.0:
-        weight += float(run.return_preload_n)
-    return weight / stiffness if weight > 0.0 else 0.0
+def hanging_m(runs: Records) -> Floats:
+    """Stretch of string, belt or screw under the carriage's weight at rest (k,) [m]."""
+    weight = runs.gravity_n + np.where(runs.return_n_per_m > 0.0, runs.return_preload_n, 0.0)
+    stretch: Floats = np.maximum(weight, 0.0) / runs.pull_n_per_m
+    return stretch

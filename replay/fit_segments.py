@@ -21,9 +21,9 @@ MM = 1e-3
 STANDS_M_S = 5.0e-3
 SPEED_WINDOW_S = 0.06
 #: A pause shorter than this is part of a move [s].
-SHORT_PAUSE_S = 0.15
+SHORT_PAUSE_S = 0.06
 #: Rest that goes with a move: before it, so that it starts from a known state, and after it [s].
-REST_BEFORE_S, REST_AFTER_S = 0.12, 0.12
+REST_BEFORE_S, REST_AFTER_S = 0.05, 0.12
 #: Moves shorter than this tell nothing [m].
 SHORTEST_MOVE_M = 0.01
 #: A step between stamps longer than this many median periods hides what was commanded in it; rows with
@@ -31,6 +31,9 @@ SHORTEST_MOVE_M = 0.01
 LONGEST_GAP = 12.0
 #: Pieces in which a command that changes steadily between two rows is held.
 RAMP_PIECES = 4
+#: Bends of the voltage that may move the spool by more than this many counts are allowed for, with this
+#: share of the largest effect as standard deviation (a bend is anywhere between the rows).
+KINK_COUNTS, KINK_SPREAD = 0.02, 0.5
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,11 @@ class Move:
         The same instants if each row shows the command that was in force already.
     count_m : float
         Carriage travel for one count [m].
+    kinks : tuple of (int, float)
+        Rows around which the voltage between two rows is not known, and by how much the spool may have
+        gone further or less far for it (standard deviation) [m].
+    stride : int
+        The fit looks at every so many-th row; neighbouring rows say nearly the same.
     """
 
     source: str
@@ -58,6 +66,20 @@ class Move:
     commands: Floats
     shifted: Floats
     count_m: float
+    kinks: tuple[tuple[int, float], ...] = ()
+    stride: int = 1
+
+    @property
+    def kept(self) -> slice:
+        """The rows that the fit looks at."""
+        return slice(None, None, self.stride)
+
+    def commands_for(self, *, row_before: bool) -> Floats:
+        """Commands as sent in their rows, or a row before."""
+        commands = self.commands.copy()
+        if row_before:
+            commands[:, 0] = self.shifted
+        return commands
 
     @property
     def duration_s(self) -> float:
@@ -86,27 +108,32 @@ class Channels:
 def channels(log: Log, lift: Lift) -> Channels | None:
     """Counts and commands in SI; None when the log has no commands.
 
-    Without a battery column the voltage is the lift file's, constant.
+    Without a battery column the voltages are 0, which stands for the lift file's battery.
     """
     if Role.COMMAND not in log:
         return None
     count_mm = log.mm_per_count or lift.drive.mm_per_count
-    bus = np.full(len(log), lift.battery.open_circuit_v)
-    if Role.BATTERY in log:
-        bus = _filled(log[Role.BATTERY])
     command = log[Role.COMMAND]
     unit = log.unit(Role.COMMAND)
-    duty = command / bus if unit is not None and unit.quantity is Quantity.VOLTAGE else command
+    volts = unit is not None and unit.quantity is Quantity.VOLTAGE
+    bus = _filled(log[Role.BATTERY]) if Role.BATTERY in log else np.zeros(len(log))
+    # no battery column: volts are a share of the nominal supply, and the lift file's battery stays
+    duty = command / np.where(bus > 1.0, bus, lift.drive.nominal_voltage_v) if volts else command
     step = np.diff(log.time_s)
     return Channels(
         time_s=log.time_s,
         height_m=log.counts * count_mm * MM,
         duty=np.clip(duty, -1.0, 1.0),
         bus_v=bus,
-        usable=np.isfinite(log.counts) & np.isfinite(duty) & (bus > 1.0),
+        usable=np.isfinite(log.counts) & np.isfinite(duty),
         count_m=_grain_mm(log, lift, count_mm) * MM,
         period_s=float(np.median(step[step > 0.0])),
     )
+
+
+def spool_per_volt_second_m(lift: Lift) -> float:
+    """How far the spool turns for a volt-second once the motor's back-EMF has settled [m/(V s)]."""
+    return lift.drive.free_speed_mm_s * MM / lift.drive.nominal_voltage_v
 
 
 def _grain_mm(log: Log, lift: Lift, count_mm: float) -> float:
@@ -128,11 +155,11 @@ def moves_of(log: Log, lift: Lift) -> list[Move]:
     found = channels(log, lift)
     if found is None:
         return []
-    ramps = lift.drive.command is CommandKind.SPEED
+    m_per_v_s = spool_per_volt_second_m(lift) if lift.drive.command is CommandKind.SPEED else 0.0
     moves = []
     for first, last in _spans(found, _pieces(log, found)):
         if np.ptp(found.height_m[first:last]) >= SHORTEST_MOVE_M:
-            moves.append(_move(log, found, first, last, ramps=ramps))
+            moves.append(_move(log, found, first, last, m_per_v_s=m_per_v_s))
     return moves
 
 
@@ -193,7 +220,9 @@ def _runs(moving: Flags, pause: int) -> list[tuple[int, int]]:
     return runs
 
 
-def _move(log: Log, found: Channels, first: int, last: int, *, ramps: bool) -> Move:
+def _move(log: Log, found: Channels, first: int, last: int, *, m_per_v_s: float) -> Move:
+    """``m_per_v_s``: spool travel for a volt-second, of a drive with a loop of its own; else 0."""
+    ramps = m_per_v_s > 0.0
     part = slice(first, last)
     time = found.time_s[part]
     commands = command_rows(time, found.duty[part], found.bus_v[part], ramps=ramps)
@@ -206,7 +235,24 @@ def _move(log: Log, found: Channels, first: int, last: int, *, ramps: bool) -> M
         commands=commands,
         shifted=commands[:, 0] if ramps else earlier,
         count_m=found.count_m,
+        kinks=_kinks(found, part, m_per_v_s) if ramps else (),
     )
+
+
+def _kinks(found: Channels, part: slice, m_per_v_s: float) -> tuple[tuple[int, float], ...]:
+    """Where straight lines between the rows may miss a bend of the voltage, and what that makes.
+
+    A bend by b [V/s] somewhere between two rows h apart leaves at most b h^2 / 8 of voltage over time.
+    """
+    bus = np.where(found.bus_v[part] > 1.0, found.bus_v[part], np.nanmax(found.bus_v[part], initial=12.0))
+    bend = np.abs(np.diff(found.duty[part] * bus, n=2, prepend=0.0, append=0.0))
+    bend[[0, -1]] = 0.0
+    step_m = bend * found.period_s / 8.0 * m_per_v_s
+    sharp = step_m > KINK_COUNTS * found.count_m
+    kinks = []
+    for first, last in _runs(sharp, 2):
+        kinks.append((last, float(KINK_SPREAD * np.sum(step_m[first:last]))))
+    return tuple(kinks)
 
 
 def command_rows(time_s: Floats, duty: Floats, bus_v: Floats, *, ramps: bool) -> Floats:

@@ -67,7 +67,7 @@ def solve(
     low: Floats | None = None,
     high: Floats | None = None,
     size: Floats | None = None,
-    robust_from: float | None = None,
+    robust_from: Floats | None = None,
     unit_scatter: bool = False,
     jacobian: Callable[[Floats], Any] | None = None,
     tolerance: float = 1e-12,
@@ -83,8 +83,9 @@ def solve(
         Bounds.
     size : (p,) array, optional
         By how much each value may be expected to move.
-    robust_from : float, optional
-        Residuals beyond this count in proportion instead of squared (soft L1 loss).
+    robust_from : (n,) array, optional
+        A residual well beyond this counts in proportion instead of squared (soft L1 loss); infinite
+        where it is always squared.
     unit_scatter : bool
         The residuals are already in units of their standard deviation; otherwise it is worked out
         from their sum of squares.
@@ -102,8 +103,8 @@ def solve(
     high = np.full_like(start, np.inf) if high is None else high
     found = least_squares(
         residuals, start, jac="3-point" if jacobian is None else jacobian, bounds=(low, high),
-        x_scale="jac" if size is None else size, loss="linear" if robust_from is None else "soft_l1",
-        f_scale=1.0 if robust_from is None else robust_from, ftol=tolerance, xtol=tolerance, gtol=tolerance,
+        x_scale="jac" if size is None else size, loss="linear" if robust_from is None else soft_l1(robust_from),
+        ftol=tolerance, xtol=tolerance, gtol=tolerance,
     )  # fmt: skip
     left = np.asarray(found.fun, dtype=np.float64)
     freedom = max(len(left) - len(start), 1)
@@ -117,6 +118,29 @@ def solve(
         residuals=left,
         at_bound=np.asarray(near & np.isfinite(span), dtype=np.bool_),
     )
+
+
+def soft_l1(scale: Floats) -> Callable[[Floats], Floats]:
+    """Soft L1 loss 2 c^2 (sqrt(1 + r^2/c^2) - 1) with a scale c for each residual, as scipy wants it.
+
+    Parameters
+    ----------
+    scale : (n,) array
+        Infinite for residuals that are always squared.
+
+    Returns
+    -------
+    callable
+        (n,) squared residuals to (3, n): loss and its first two derivatives by the squared residual.
+    """
+    share = 1.0 / np.square(scale)
+
+    def loss(squared: Floats) -> Floats:
+        root = np.sqrt(1.0 + share * squared)
+        # 2 (root - 1) / share without its 0/0 where the scale is infinite
+        return np.stack([2.0 * squared / (root + 1.0), 1.0 / root, -0.5 * share / root**3])
+
+    return loss
 
 
 def _inverse(jacobian: Floats) -> Floats:

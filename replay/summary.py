@@ -18,7 +18,7 @@ from replay.units import ON_OFF, Role
 #: Row ranges of one defect that the text lists before it counts the rest.
 RANGES_SHOWN = 8
 
-NOT_YET = "Visits and causes are not analysed yet; this is what the log itself says."
+NOT_YET = "What the log itself says; visits and causes are in replay.json."
 
 
 @dataclass(frozen=True)

@@ -102,8 +102,7 @@ def track_of(log: Log) -> Track:
     time_s = _continuous(log, period_s)
     counts = filled(log.counts)
     scaled = log.mm_per_count is not None
-    spread = float(np.max(counts) - np.min(counts))
-    scale = log.mm_per_count if log.mm_per_count is not None else WORKING_RANGE_MM / max(spread, 1.0)
+    scale = working_scale(log)
     made = _made(log)
     command = _normalised(log)
     raw = counts * scale
@@ -135,6 +134,14 @@ def track_of(log: Log) -> Track:
         quantum=quantum,
         turned=turned,
     )
+
+
+def working_scale(log: Log) -> float:
+    """mm for one count; where none is known, what makes the range of the counts `WORKING_RANGE_MM`."""
+    if log.mm_per_count is not None:
+        return log.mm_per_count
+    counts = filled(log.counts)
+    return WORKING_RANGE_MM / max(float(np.max(counts) - np.min(counts)), 1.0)
 
 
 def filled(values: Floats) -> Floats:

@@ -106,7 +106,7 @@ def _trip(
     if not np.isnan(local):
         if own[1] - own[0] > NARROW_MM and own[0] <= local <= own[1] + age:
             return local, own[0], own[1] + age
-        if local - own[1] - age > LATE_MM and not abs(after - middle) < abs(after - local):
+        if before - own[1] - age > LATE_MM and not abs(after - middle) < abs(after - local):
             return local, own[0], own[1] + age
     return middle, own[0], own[1] + age
 
@@ -159,6 +159,7 @@ def _visit(track: Track, each: Descent, trip: tuple[float, float, float], hold: 
         seen=each.seen,
         approach_speed=approach_speed(track, at, each.start),
         edge=trip[0],
+        edge_logged=_as_counted(track, at, trip[0]),
         edge_low=trip[1],
         edge_high=trip[2],
         overtravel=max(past, 0.0),
@@ -172,6 +173,16 @@ def _visit(track: Track, each: Descent, trip: tuple[float, float, float], hold: 
         battery_low_v=float(np.min(battery[near])) if battery is not None else float("nan"),
         current_a=float(np.max(np.abs(current[near]))) if current is not None else float("nan"),
     )
+
+
+def _as_counted(track: Track, at: int, edge: float) -> float:
+    """The edge over the zero that the count had when it was passed [mm]."""
+    row = max(at - 1, 0)
+    counts = track.log.counts[row]
+    if not np.isfinite(counts):
+        return edge
+    sign = -1.0 if track.turned else 1.0
+    return float(counts * track.scale + sign * (edge - track.height[row]))
 
 
 def approach_speed(track: Track, at: int, start: int) -> float:

@@ -9,7 +9,7 @@ from hypothesis import settings
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
-    from homing.simulate import Setting
+    from homing.setting import Setting
 
 # the first example of a property may have to compile a kernel: no time limit
 settings.register_profile("compiled kernels", deadline=None)
@@ -27,6 +27,6 @@ def example() -> Lift:
 @pytest.fixture(scope="session")
 def example_setting(example: Lift) -> Setting:
     """The study of the example with seed 3."""
-    from homing.simulate import prepare
+    from homing.setting import prepare
 
     return prepare(example, seed=3)

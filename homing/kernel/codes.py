@@ -122,7 +122,6 @@ class Reason(IntEnum):
     NOT_FOUND_AGAIN = 12
     EDGE_NOT_TRUSTED = 13
     EDGES_DISAGREE = 14
-    MOVED_BY_ITSELF = 15
 
 
 #: One sentence a reason, as a person would say it.
@@ -142,5 +141,4 @@ REASON_TEXT: dict[Reason, str] = {
     Reason.NOT_FOUND_AGAIN: "slow approach did not find the sensor again",
     Reason.EDGE_NOT_TRUSTED: "edge read across an overlong loop, too often",
     Reason.EDGES_DISAGREE: "two approaches found different edges",
-    Reason.MOVED_BY_ITSELF: "moved while it should stand",
 }

@@ -35,10 +35,14 @@ def place(run: Any, body: Any, start_s: float, spool_m: float, carriage_m: float
 
 @compiled
 def obey(run: Any, body: Any, duty: float, bus_v: float, off: int) -> None:
-    """Take the next recorded command; a duty of exactly zero leaves the windings as ``off`` says."""
+    """Take the next recorded command; a duty of exactly zero leaves the windings as ``off`` says.
+
+    A voltage of 0 means that none was recorded: the battery of the lift stays.
+    """
     body.mode = off if duty == 0.0 else Mode.DUTY.value
     body.duty = min(max(duty, -1.0), 1.0)
-    run.open_circuit_v = bus_v
+    if bus_v > 0.0:
+        run.open_circuit_v = bus_v
     body.rates_known = 0
     grip_or_slide(run, body)
 
@@ -52,27 +56,56 @@ def note_driven(run: Any, body: Any, out: Any) -> None:
 
 
 @compiled
-def drive_along(run: Any, body: Any, commands: Any, off: int, time_s: Any, out: Any) -> None:
+def drive_along(
+    run: Any, body: Any, commands: Any, delay_s: float, off: int, time_s: Any, out: Any
+) -> None:  # fmt: skip
     """Drive the plant with recorded commands and note it at given instants.
 
     Parameters
     ----------
     run : record ``RUN``
-        Its ``open_circuit_v`` is overwritten by the recorded voltages; with ``battery_ohm`` 0 these are
-        the voltages at the terminals.
+        Its ``open_circuit_v`` is overwritten by recorded voltages; with ``battery_ohm`` 0 these are the
+        voltages at the terminals.
     body : record ``BODY``, as ``place`` leaves it
-    commands : (m, 3) instants at which a command takes effect [s], duty, battery voltage [V]; rising
+    commands : (m, 3) instants at which a command is sent [s], duty, battery voltage [V]; rising
+        The first one is in force from the start.
+    delay_s : time from sending to taking effect [s]
     off : ``Mode.SHORTED`` or ``Mode.OPEN``, for a duty of zero
     time_s : (n,) rising instants [s]
     out : (n, len(DRIVEN_COLUMNS)) filled
     """
-    following = 0
+    obey(run, body, commands[0, 1], commands[0, 2], off)
+    following = 1
     for i in range(len(time_s)):
-        while following < len(commands) and commands[following, 0] <= time_s[i]:
-            while body.time_s < commands[following, 0]:
-                one_step(run, body, commands[following, 0])
+        while following < len(commands) and commands[following, 0] + delay_s <= time_s[i]:
+            while body.time_s < commands[following, 0] + delay_s:
+                one_step(run, body, commands[following, 0] + delay_s)
             obey(run, body, commands[following, 1], commands[following, 2], off)
             following += 1
         while body.time_s < time_s[i]:
             one_step(run, body, time_s[i])
         note_driven(run, body, out[i])
+
+
+@compiled
+def drive_moves(
+    runs: Any, body: Any, begin: Any, delays_s: Any, commands: Any, command_first: Any, off: int, time_s: Any,
+    time_first: Any, out: Any,
+) -> None:  # fmt: skip
+    """Drive several lifts, each from rest, along several recorded moves.
+
+    Parameters
+    ----------
+    runs : (k,) records ``RUN``
+    begin : (k, 2) heights of spool and carriage at which every move begins [m]
+    delays_s : (k,) delay of the commands [s]
+    commands, time_s : rows of all moves one after the other, as in ``drive_along``
+    command_first, time_first : (moves + 1,) first row of each move, and the end
+    out : (k, n, len(DRIVEN_COLUMNS)) filled
+    """
+    for k in range(len(runs)):
+        for move in range(len(time_first) - 1):
+            low, high = time_first[move], time_first[move + 1]
+            told = commands[command_first[move] : command_first[move + 1]]
+            place(runs[k], body, time_s[low], begin[k, 0], begin[k, 1], 0.0)
+            drive_along(runs[k], body, told, delays_s[k], off, time_s[low:high], out[k, low:high])

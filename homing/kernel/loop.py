@@ -62,8 +62,8 @@ def live_through_period(
     length = next_period(run, body, clock, periods, seed, index)
     end_s = start_s + length
     sense.read_s, sense.taken = end_s - run.read_before_s, 0
-    waiting = watch.stop_open == 1 and watch.react_s == NEVER and watch.loop_end_s < NEVER
-    if not waiting:
+    # a stop keeps the planned end of the late loop that it met
+    if watch.stop_open == 0 or watch.loop_end_s == NEVER:
         watch.loop_end_s = start_s + run.period_s if length > LONG_LOOP * run.period_s else NEVER
     while clock.pending > 0 and clock.pending_s[0] <= end_s:
         advance(run, parts, stops, curve, clock.pending_s[0], seed, index)
@@ -96,11 +96,11 @@ def take_row(run: Any, parts: Any, table: Any, row: Any, made: int) -> None:
     came_in = memory.way < 0
     apply_effects(memory, row[4])
     enter(memory, to, way_of(phase_order[to], phase_value[to]))
-    if memory.way >= 0:
-        if came_in:
-            note_reaction(run, body, watch)
-        if made == 1 and phase_role[to] != ROLE_FAULTED:
-            note_acceptance(run, body, watch)
+    if memory.way >= 0 and came_in:
+        note_reaction(run, body, watch)
+    asked_made = row[6] == 1 and made == 1
+    if memory.way == 0 and asked_made and phase_role[to] != ROLE_FAULTED:
+        note_acceptance(run, body, watch)
     if phase_role[to] == ROLE_FAULTED:
         clock.reason, clock.ended_s = row[5], body.time_s
     elif phase_role[to] == ROLE_ZEROED:

@@ -72,8 +72,10 @@ def set_up_memory(run: Any, body: Any, memory: Any) -> None:
     memory.edge_counts = memory.kept_edge_counts = 0.0
     memory.start_requested = 1
     memory.has_zero = run.referenced
-    true_zero = counts - (body.spool_m - run.reference_m) * run.counts_per_m
-    memory.zero_counts = true_zero + run.known_height_error_m * run.counts_per_m
+    memory.zero_counts = counts
+    if run.referenced == 1:
+        true_zero = counts - (body.spool_m - run.reference_m) * run.counts_per_m
+        memory.zero_counts = true_zero + run.known_height_error_m * run.counts_per_m
     enter(memory, 0, 0)
     memory.entered_s = memory.still_since_s = 0.0
 

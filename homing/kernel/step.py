@@ -31,6 +31,8 @@ from homing.kernel.plant import (
 TOLERANCE_M = 1.0e-7
 #: Time by which an error in speed is weighed against one in position [s].
 SPEED_WEIGHT_S = 0.01
+#: Time over which an error in the speed loop's integral acts before the loop takes it back [s].
+INTEGRAL_WEIGHT_S = 0.1
 #: A touch, a reversal and a breakaway are met when closer than this.
 TOUCH_M, REVERSAL_M_S, BREAKAWAY_N = 1.0e-9, 1.0e-6, 0.01
 #: Impact speeds below this are taken as this, so that a carriage at rest on the stop stays smooth [m/s].
@@ -68,9 +70,10 @@ def trial(run: Any, body: Any, h: float) -> float:
     carriage = abs(e1 * v + e2 * v2 + e3 * v3 + e4 * v4)
     spool_speed = SPEED_WEIGHT_S * abs(e1 * a1 + e2 * a2 + e3 * a3 + e4 * a4)
     carriage_speed = SPEED_WEIGHT_S * abs(e1 * b1 + e2 * b2 + e3 * b3 + e4 * b4)
-    return float(
-        max(max(spool, carriage), max(spool_speed, carriage_speed)) / (TOLERANCE_M * body.error_share)
-    )
+    pull = INTEGRAL_WEIGHT_S**2 * run.force_n_per_a / run.spool_mass_kg
+    integral = pull * abs(e1 * c1 + e2 * c2 + e3 * c3 + e4 * c4)
+    worst = max(max(spool, carriage), max(spool_speed, carriage_speed), integral)
+    return float(worst / (TOLERANCE_M * body.error_share))
 
 
 @compiled
@@ -106,10 +109,12 @@ def excess(run: Any, body: Any, t: float, at_end: bool) -> tuple[float, float]:
 
 @compiled
 def part_until(before: float, after: float) -> float:
-    """Fraction of a step at which a quantity that grows through zero is zero; 2 if it stays below."""
-    if after <= BREAKAWAY_N or before >= 0.0:
+    """Fraction of a step at which a force that grows past what holds breaks loose; 2 if it stays below."""
+    if after <= BREAKAWAY_N:
         return 2.0
-    return before / (before - after)
+    if before >= BREAKAWAY_N:
+        return 0.0
+    return (0.5 * BREAKAWAY_N - before) / (after - before)
 
 
 @compiled

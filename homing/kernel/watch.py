@@ -125,6 +125,8 @@ def note_extremes(run: Any, body: Any, watch: Any) -> None:
 def note_window(run: Any, body: Any, watch: Any) -> None:
     """Passes of the carriage through the sensor's window; one without a made reading is missed."""
     x = body.carriage_m
+    if run.stall_sensor == 1:  # the hard stop has no window to pass through
+        return
     if watch.in_window == 0:
         if run.window_low_m < x <= run.trip_m:
             watch.in_window = 1
@@ -154,7 +156,9 @@ def note_step(
     if watch.stop_open == 1:
         follow_stop(run, body, watch, h, turned_s)
         stands = body.time_s - watch.still_since_s >= run.settle_s
-        left = body.carriage_m > run.release_m and body.carriage_m > watch.deepest_m
+        # a reverse wrap lifts the carriage while the spool goes on the wrong way: that is not leaving
+        wound_out = body.spool_m - body.line_offset_m > run.trip_m
+        left = body.carriage_m > run.release_m and body.carriage_m > watch.deepest_m and wound_out
         if stands or left:
             close_stop(run, watch, stops)
 

@@ -26,7 +26,6 @@ from homing.results import METRICS
 
 if TYPE_CHECKING:
     from homing.results import RequirementResult, Verification
-    from homing.routine import Table
 
 #: Sections of a lift file that describe the lift and its routine, in the order of the page.
 _SECTIONS = ("lift", "drive", "string", "stop", "battery", "controller", "sensor", "routine", "requirements")
@@ -53,7 +52,7 @@ class Gauge:
     worst: float
 
 
-def write_report(verification: Verification, folder: str | Path, table: Table | None = None) -> Path:
+def write_report(verification: Verification, folder: str | Path) -> Path:
     """Write the report of a verification.
 
     Parameters
@@ -62,8 +61,6 @@ def write_report(verification: Verification, folder: str | Path, table: Table | 
         What ``verify`` found.
     folder : str or Path
         Made if it does not exist. Files of the same names are replaced, others left alone.
-    table : Table, optional
-        The routine that ran, to be drawn; the lift's own when not given.
 
     Returns
     -------
@@ -79,7 +76,7 @@ def write_report(verification: Verification, folder: str | Path, table: Table | 
     from homing.report.diagram import diagram_text
     from homing.report.figures import all_figures, png, svg
 
-    table = _routine_of(verification) if table is None else table
+    table = verification.table
     contents: dict[str, bytes] = {}
     drawn = []
     for picture in all_figures(verification, table):
@@ -90,18 +87,6 @@ def write_report(verification: Verification, folder: str | Path, table: Table | 
     # the page comes last: where it stands, its pictures do
     contents[INDEX] = render(verification, drawn, diagram_text(table)).encode()
     return write_files(place.resolve(), contents) / INDEX
-
-
-def _routine_of(verification: Verification) -> Table:
-    from homing.builtin import builtin_table
-    from homing.lift import routine_settings
-
-    view = verification.sensor
-    if view is None:
-        return builtin_table(routine_settings(verification.lift, (0.0, 0.0), 0.0, stall_sensor=True))
-    low_mm, high_mm = view.trip_zone_mm
-    zone_m = (low_mm * 1e-3, high_mm * 1e-3)
-    return builtin_table(routine_settings(verification.lift, zone_m, view.trip_mm * 1e-3, stall_sensor=False))
 
 
 def render(verification: Verification, pictures: Sequence[Drawn], routine: str) -> str:

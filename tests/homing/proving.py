@@ -6,7 +6,6 @@ is unsafe now and was not with the sound table tells on it too.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,11 +14,11 @@ from numpy.typing import NDArray
 
 from homing.ensemble import as_ensemble, nominal_ensemble, run_many
 from homing.faults import FaultPlan, run_numbers
-from homing.liftfile import Lift, load_lift
+from homing.liftfile import load_lift
 from homing.requirements import judge
 from homing.results import Outcome
 from homing.routine import Table
-from homing.simulate import Setting, prepare
+from homing.setting import Setting, prepare
 
 #: Runs on each lift, and fault runs of each kind.
 RUNS, FAULT_RUNS = 400, 16
@@ -65,15 +64,16 @@ def _unsafe(setting: Setting) -> NDArray[np.bool_]:
     return np.asarray(ensemble.outcome == Outcome.UNSAFE)
 
 
-def grounds(change: Callable[[Lift], Lift] = lambda lift: lift) -> tuple[Ground, ...]:
-    """The lifts, most telling first; ``change`` is made to all of them."""
-    example = load_lift(None)
+def grounds() -> tuple[Ground, ...]:
+    """The lifts, most telling first."""
+    # a rare late loop of the example would fail a limit or not by the luck of a few hundred draws
+    calm = load_lift(None).replace({"controller.late_loop_probability": 0.0})
     lifts = {
-        "as shipped": example,
-        "referenced at start": example.replace({"routine.referenced_at_start": True}),
-        "often late": example.replace(
+        "built-in example": calm,
+        "referenced at start": calm.replace({"routine.referenced_at_start": True}),
+        "often late": calm.replace(
             {"controller.late_loop_probability": 0.02, "requirements.overtravel_mm": 40.0}
         ),
-        "flickering readings": example.replace({"sensor.bottom.noise_flip_probability": 0.002}),
+        "flickering readings": calm.replace({"sensor.bottom.noise_flip_probability": 0.002}),
     }
-    return tuple(Ground(name, prepare(change(lift))) for name, lift in lifts.items())
+    return tuple(Ground(name, prepare(lift)) for name, lift in lifts.items())

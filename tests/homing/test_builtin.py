@@ -9,7 +9,14 @@ import pytest
 from routines import PLAIN, TABLE, routine
 from walks import Loop, walk
 
-from homing.builtin import FIRST_LOOK_S, STAND_LIMIT_M, STEADY_WITHIN_S, WRONG_WAY_M
+from homing.builtin import (
+    EDGE_ROOM_M,
+    FIRST_LOOK_S,
+    LOOK_LIMIT_M,
+    STAND_LIMIT_M,
+    STEADY_WITHIN_S,
+    WRONG_WAY_M,
+)
 from homing.kernel.codes import Condition, Order, Reason
 from homing.routine import Role
 
@@ -58,9 +65,10 @@ def test_stops_are_as_asked(stop: Order) -> None:
         ("time_over", Condition.TIMER_OVER, PLAIN.timeout_s),
         ("past_travel_guard", Condition.MOVED, PLAIN.travel_guard_m),
         ("moved_while_standing", Condition.MOVED, STAND_LIMIT_M),
+        ("moved_while_looking", Condition.MOVED, LOOK_LIMIT_M),
         ("lifted_far_enough", Condition.MOVED_OUT, PLAIN.first_lift_m),
         ("left_too_far", Condition.MOVED_OUT, PLAIN.leave_limit_m),
-        ("crept_too_far", Condition.MOVED, PLAIN.leave_limit_m + PLAIN.back_off_m),
+        ("crept_too_far", Condition.MOVED, PLAIN.back_off_m + PLAIN.edge_spread_m + EDGE_ROOM_M),
         ("not_moving", Condition.NOT_MOVING, PLAIN.no_motion_s),
         ("wrong_way", Condition.WRONG_WAY, WRONG_WAY_M),
         ("in_slow_zone", Condition.BELOW, PLAIN.slow_zone_m),

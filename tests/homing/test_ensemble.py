@@ -21,7 +21,8 @@ from homing.faults import FaultPlan, run_numbers
 from homing.kernel.layout import RESULT_COLUMNS
 from homing.liftfile import Lift
 from homing.results import METRICS, Outcome
-from homing.simulate import Setting, prepare, simulate
+from homing.setting import Setting, prepare
+from homing.simulate import simulate
 
 #: Two whole blocks and a part of one.
 NUMBERS = np.arange(2 * BLOCK_RUNS + 40, dtype=np.int64)
@@ -159,7 +160,8 @@ ORACLE = """
 import sys, numpy as np
 from homing.faults import FaultPlan, run_numbers
 from homing.liftfile import load_lift
-from homing.simulate import prepare, run_block
+from homing.setting import prepare
+from homing.simulate import run_block
 for path in (None, *sys.argv[1:]):
     setting = prepare(load_lift(path), seed=3)
     faulty = run_numbers(setting.lift, 1)[::6]

@@ -10,7 +10,8 @@ import pytest
 from liftfiles import REMOVED, lift_with
 
 from homing.kernel.codes import Coupling, Mode, Order
-from homing.lift import fill_lift, new_runs, routine_settings, stop_order
+from homing.lift import fill_lift, new_runs
+from homing.settings import routine_settings, stop_order
 from homing.words import StopKind
 
 #: A lift whose every number is given, so that nothing here hangs on a default.

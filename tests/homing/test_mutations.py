@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from mutants import Mutant, behaves_alike, caught_by_structure, mutants
 from proving import Ground, grounds
-from routines import routine
+from routines import bent, find, routine
 
 from homing.routine import Table
 
@@ -93,3 +93,9 @@ def test_survivors_still_survive(proving_ground: tuple[Ground, ...], name: str) 
 def test_proving_ground_has_nothing_against_the_sound_table(proving_ground: tuple[Ground, ...]) -> None:
     assert [lift.tells(lift.setting.table) for lift in proving_ground] == [""] * len(proving_ground)
     assert {"overtravel_mm", "slack_mm", "time_to_zero_s", "zero_error_mm"} <= proving_ground[0].passes
+
+
+def test_requirements_see_a_zero_that_was_never_set(proving_ground: tuple[Ground, ...]) -> None:
+    table = proving_ground[0].setting.table
+    at_once = bent(table, find(table, "waiting", "checking"), to="zeroed")
+    assert "zero_error_mm" in proving_ground[0].tells(at_once)

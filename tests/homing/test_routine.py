@@ -131,8 +131,11 @@ def test_integer_form_of_a_small_table() -> None:
         )
     )
     made = compile_table(given)
-    # source, must hold, must not hold, destination, effects, reason; sorted by source
-    assert made.rows.tolist() == [[0, 0b01, 0b10, 1, 1 | 8, 0], [1, 0b10, 0b01, 0, 0, int(Reason.TIME_OUT)]]
+    # source, must hold, must not hold, destination, effects, reason, asks for made; sorted by source
+    assert made.rows.tolist() == [
+        [0, 0b01, 0b10, 1, 1 | 8, 0, 1],
+        [1, 0b10, 0b01, 0, 0, int(Reason.TIME_OUT), 0],
+    ]
     assert made.first_row.tolist() == [0, 1, 2]
     assert made.phase_needs.tolist() == [0b11, 0b11]
     assert made.phase_order.tolist() == [int(Order.HOLD), int(Order.SPEED)]
@@ -144,7 +147,7 @@ def test_integer_form_of_a_small_table() -> None:
 
 def test_integer_form_of_a_table_without_rows() -> None:
     made = compile_table(table())
-    assert made.rows.shape == (0, 6)
+    assert made.rows.shape == (0, 7)
     assert made.first_row.tolist() == [0, 0, 0]
 
 

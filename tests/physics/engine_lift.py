@@ -14,7 +14,8 @@ from typing import Any
 
 import mujoco
 import numpy as np
-from ode_lift import FADE_M, OdeLift
+from ode_equations import FADE_M
+from ode_lift import OdeLift
 from ode_loop import TIME, KernelRun, Measure, OdeRun, orders_of
 
 from homing.batches import Batch

@@ -151,6 +151,7 @@ def fake_verification(passed: bool = True, **changes: Any) -> Verification:
         Assumed("sensor.bottom.magnet", {"shape": "disc", "diameter_mm": 10.0, "height_mm": 3.0}, "part"),
     )
     verification = Verification(
+        table=fake_table(),
         lift=fake_lift(),
         seed=0,
         requirements=fake_requirements(passed),

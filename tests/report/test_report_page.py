@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from report_fakes import fake_lift, fake_table, fake_verification
+from report_fakes import fake_lift, fake_verification
 
 from homing.report import write_report
 from homing.report.page import command
@@ -54,7 +54,7 @@ class _Reader(HTMLParser):
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("report")
     assumed = (Assumed("lift.sway_mm", 0.5, "slides <drawer> & others"),)
-    write_report(fake_verification(False, assumed=assumed), place, fake_table())
+    write_report(fake_verification(False, assumed=assumed), place)
     return place
 
 
@@ -123,7 +123,7 @@ def test_command_of_the_built_in_example_names_no_file() -> None:
 def test_bare_verification_has_a_page_too_and_always_the_same(tmp_path: Path) -> None:
     bare = fake_verification(sensor=None, faults=(), worst_runs=(), assumed=(), diagnostic_coverage=None)
     texts = [
-        write_report(bare, tmp_path / name, fake_table()).read_text(encoding="utf-8") for name in ("a", "b")
+        write_report(bare, tmp_path / name).read_text(encoding="utf-8") for name in ("a", "b")
     ]
     assert texts[0] == texts[1]
     assert "No faults were injected." in texts[0]
@@ -133,5 +133,5 @@ def test_bare_verification_has_a_page_too_and_always_the_same(tmp_path: Path) ->
 def test_folder_that_cannot_be_is_refused_before_anything_is_drawn(tmp_path: Path) -> None:
     (tmp_path / "taken").write_text("x")
     with pytest.raises(InputError, match="must be a folder"):
-        write_report(fake_verification(), tmp_path / "taken", fake_table())
+        write_report(fake_verification(), tmp_path / "taken")
     assert os.listdir(tmp_path) == ["taken"]

@@ -1,0 +1,188 @@
+"""Causes in the count: reset, lost, slipped; and wraps that change what a count is worth."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
+from replay.diagnosis import Cause, Shape, Visit
+from replay.facts import Facts
+
+Floats = NDArray[np.float64]
+
+#: A shift of the edge counts from this many mm on, and from this many half sampling intervals.
+SHIFT_MM, SHIFT_WIDTHS = 5.0, 2.0
+
+
+def counter_reset(facts: Facts) -> Case:
+    """The count was set or jumped away from the sensor."""
+    case = Case(Cause.COUNTER_RESET, test="log a boot marker and who sets the count")
+    track, bad = facts.track, facts.bad
+    upto = len(track) if bad is None else bad.at
+    since = 0 if bad is None or bad.number == 1 else facts.visits.visits[bad.number - 2].at
+    away = [one for one in track.sets if one.index <= upto and not one.made and abs(one.jump) > SHIFT_MM]
+    if not away:
+        return case.absent("the count follows the motion everywhere outside the zeros at the sensor")
+    recent = [one for one in away if one.index >= since]
+    one = max(recent or away, key=lambda each: abs(each.jump))
+    case.at(one.index - 1, one.index)
+    where = f"{facts.rows(one.index)}: the count jumps by {abs(one.jump):.0f} mm"
+    if abs(one.landed) <= 3 * track.quantum:
+        case.speaks_for(SURE, f"{where} to 0, with the sensor not made")
+    else:
+        case.speaks_for(PLAIN, f"{where} in one row, further than the lift can move")
+    if abs(one.speed) > 4 * track.still:
+        case.speaks_for(HINT, f"the lift was moving at {abs(one.speed):.0f} mm/s")
+    if not recent:
+        case.speaks_against(GOOD, "that was before the visit before")
+    elif bad is not None and one.jump < 0 and facts.speed_ratio < 1.3:
+        case.speaks_against(HINT, "a count too low makes the lift slow down too early, not too late")
+    case.contribution = None if bad is None else bad.overtravel
+    return case
+
+
+def _between(facts: Facts) -> tuple[int, int, float, float] | None:
+    """The shift of the edge that matters: rows between which it came, its size, and its uncertainty.
+
+    The edge of the bad visit against the median of those before; where the bad one was not seen, or was
+    the first, the largest step in the log.
+    """
+    seen = [each for each in facts.visits.visits if each.made]
+    if facts.bad is not None:
+        seen = [each for each in seen if each.number <= facts.bad.number]
+    if len(seen) < 2:
+        return None
+    sizes = []
+    for k in range(1, len(seen)):
+        shift = seen[k].edge - float(np.median([each.edge for each in seen[max(0, k - 3) : k]]))
+        width = (seen[k].edge_high - seen[k].edge_low + seen[k - 1].edge_high - seen[k - 1].edge_low) / 2
+        sizes.append((abs(shift), seen[k - 1].stand, seen[k].at, shift, width))
+    size, first, last, shift, width = max(sizes)
+    return (first, last, shift, width) if size > max(SHIFT_MM, SHIFT_WIDTHS * width / 2) else None
+
+
+def count_loss(facts: Facts) -> Case:
+    """Counts lost with distance and speed: the edge walks one way, visit after visit."""
+    case = Case(Cause.COUNT_LOSS, test="mark the string, move fast up and down ten times, compare the count")
+    chart, track = facts.chart, facts.track
+    seen = [each for each in facts.visits.visits if each.made]
+    lost = [run for run in track.frozen if not run.caught_up]
+    if lost:
+        case.speaks_for(HINT, f"{facts.rows(lost[0].first, lost[0].last)}: the count stands while moving")
+    if len(seen) < 3:
+        return case.absent("fewer than three edges to compare")
+    edges = np.array([each.edge for each in seen])
+    widths = np.array([each.edge_high - each.edge_low for each in seen])
+    steps = np.diff(edges)
+    noise = np.maximum((widths[1:] + widths[:-1]) / 4, 1.0)
+    plain = np.abs(steps) > np.maximum(noise, 2.0)
+    case.at(seen[0].at, seen[-1].at if facts.bad is None else facts.bad.at)
+    total = float(edges[-1] - edges[0])
+    if np.sum(plain) < 2 or abs(total) < SHIFT_MM:
+        return case.absent(f"the edge stays within {np.ptp(edges):.1f} mm over {len(seen)} visits")
+    same = max(np.sum(steps[plain] > 0), np.sum(steps[plain] < 0)) / np.sum(plain)
+    if same == 1.0:
+        case.speaks_for(PLAIN, f"the edge walks one way, by {total:+.0f} mm over {len(seen)} visits")
+    else:
+        case.speaks_against(GOOD, f"the edge goes both ways ({same:.0%} of the steps one way)")
+    largest = float(np.max(np.abs(steps)) / np.sum(np.abs(steps)))
+    if largest > 0.8 and len(steps) > 2:
+        case.speaks_against(GOOD, f"{largest:.0%} of the shift came in one step")
+    _with_distance(facts, case, steps)
+    case.contribution = None if facts.bad is None else facts.bad.overtravel
+    if chart.shape is Shape.RAMP:
+        case.speaks_for(HINT, f"the edge chart reads ramp ({chart.confidence:.0%})")
+    return case
+
+
+def _with_distance(facts: Facts, case: Case, steps: Floats) -> None:
+    seen = [each for each in facts.visits.visits if each.made]
+    way = np.array(
+        [
+            float(np.sum(np.abs(np.diff(facts.track.height[a.stand : b.at + 1]))))
+            for a, b in zip(seen[:-1], seen[1:], strict=True)
+        ]
+    )
+    if len(way) < 4 or np.std(way) < 0.1 * np.mean(way):
+        return
+    together = float(np.corrcoef(way, np.abs(steps))[0, 1])
+    if together > 0.5:
+        case.speaks_for(GOOD, f"the shift goes with the distance travelled (correlation {together:.2f})")
+    elif together < 0.1:
+        case.speaks_against(HINT, f"the shift does not go with distance (correlation {together:.2f})")
+
+
+def drive_slip(facts: Facts) -> Case:
+    """Hub, gear or set screw slipped: the edge steps and stays."""
+    case = Case(Cause.DRIVE_SLIP, test="paint a line over hub and shaft and look whether it stays whole")
+    shift = _between(facts)
+    if shift is None:
+        return case.absent("the edge is where it was before, within its sampling interval")
+    first, last, size, _ = shift
+    case.at(first, last)
+    case.speaks_for(
+        GOOD, f"between {facts.rows(first)} and {facts.rows(last)} the edge moved by {size:+.0f} mm"
+    )
+    seen = [each for each in facts.visits.visits if each.made]
+    before = [each.edge for each in seen if each.at < last]
+    after = [each.edge for each in seen if each.at >= last]
+    if len(after) >= 2:
+        stays = float(np.ptp(after)) < 0.35 * abs(size)
+        words = f"it then stays within {np.ptp(after):.1f} mm over {len(after)} visits"
+        case.speaks_for(GOOD, words) if stays else case.speaks_against(GOOD, words)
+    if len(before) >= 2 and float(np.ptp(before)) > 0.35 * abs(size):
+        case.speaks_against(GOOD, f"it already wandered by {np.ptp(before):.1f} mm before")
+    elif len(before) >= 2:
+        case.speaks_for(HINT, f"before it kept within {np.ptp(before):.1f} mm over {len(before)} visits")
+    _with_current(facts, case, first, last)
+    if facts.bad is not None:
+        case.contribution = facts.bad.overtravel
+    return case
+
+
+def _with_current(facts: Facts, case: Case, first: int, last: int) -> None:
+    track = facts.track
+    if track.current is None:
+        return
+    there = track.current[first : last + 1]
+    elsewhere = np.concatenate([track.current[:first], track.current[last + 1 :]])
+    if len(elsewhere) < 10:
+        return
+    usual = float(np.percentile(elsewhere, 99.5))
+    at = first + int(np.argmax(there))
+    if float(np.max(there)) > 1.3 * usual:
+        case.at(max(at - 3, 0), at + 3)
+        case.speaks_for(
+            GOOD, f"{facts.rows(at)}: the current peaks at {np.max(there):.1f} A ({usual:.1f} A otherwise)"
+        )
+
+
+def overlapped_wraps(facts: Facts) -> Case:
+    """String wound over itself: millimetres for one count change with height."""
+    case = Case(Cause.OVERLAPPED_WRAPS, test="measure the height at 200, 400 and 600 mm against the count")
+    visits = facts.visits.visits
+    seen = [each for each in visits if each.made]
+    if len(seen) < 4:
+        return case.absent("fewer than four edges to compare with the heights reached")
+    edges = np.array([each.edge for each in seen])
+    peaks = np.array([float(np.max(facts.track.height[: each.at + 1][_since(facts, each) :])) for each in seen])
+    deviation = edges - np.median(edges)
+    if float(np.std(deviation)) < 1.5 or float(np.ptp(peaks)) < 40.0:
+        return case.absent(f"the edge keeps within {np.ptp(edges):.1f} mm whatever the height reached before")
+    together = float(np.corrcoef(peaks, deviation)[0, 1])
+    case.at(seen[0].at, seen[-1].at)
+    if abs(together) > 0.8:
+        case.speaks_for(GOOD, f"the edge goes with the height reached before (correlation {together:.2f})")
+        back = np.sum(np.sign(np.diff(deviation)) != np.sign(deviation[-1] - deviation[0]))
+        if back >= 1:
+            case.speaks_for(GOOD, "and comes back after low lifts, so nothing adds up")
+    else:
+        case.absent(f"the edge does not go with the height reached (correlation {together:.2f})")
+    if facts.bad is not None:
+        case.contribution = facts.bad.overtravel
+    return case
+
+
+def _since(facts: Facts, visit: Visit) -> int:
+    return 0 if visit.number == 1 else facts.visits.visits[visit.number - 2].at

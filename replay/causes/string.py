@@ -1,0 +1,147 @@
+"""Causes in the string: stretch, slack, wound the wrong way round."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from replay.causes.case import GOOD, HINT, PLAIN, Case
+from replay.diagnosis import Cause
+from replay.facts import Facts
+
+#: Run-on after the command changed, brought to one speed, beyond this many times the usual is free running.
+FREE_TIMES = 1.8
+#: A stretch of string is at most this share of the range of heights; more is no elongation.
+STRETCH_SHARE = 0.12
+
+
+def string_stretch(facts: Facts) -> Case:
+    """The edge drifts with load and comes back with rest."""
+    case = Case(Cause.STRING_STRETCH, test="hang the full weight on for ten minutes, then rest, and home each time")
+    seen = [each for each in facts.visits.visits if each.made]
+    if len(seen) < 3:
+        return case.absent("fewer than three edges to compare")
+    edges = np.array([each.edge for each in seen])
+    widths = np.array([each.edge_high - each.edge_low for each in seen])
+    spread = float(np.ptp(facts.track.height))
+    drift = float(np.ptp(edges))
+    noise = float(np.median(widths)) / 2 + 0.5
+    if drift < max(2.0, 2 * noise):
+        return case.absent(f"the edge stays within {drift:.1f} mm over {len(seen)} visits")
+    case.at(seen[0].at, seen[-1].at if facts.bad is None else facts.bad.at)
+    peak = int(np.argmax(edges))
+    rise, fall = float(edges[peak] - edges[0]), float(edges[peak] - edges[-1])
+    if drift > STRETCH_SHARE * spread:
+        case.speaks_against(PLAIN, f"a drift of {drift:.0f} mm is more than a string can stretch")
+    if rise > 2 * noise:
+        case.speaks_for(GOOD, f"the edge comes earlier by {rise:.1f} mm over {peak + 1} visits: a longer string")
+    else:
+        case.speaks_against(GOOD, "the edge does not come earlier, as it would with a longer string")
+    steps = np.diff(edges)
+    largest = float(np.max(np.abs(steps)) / max(np.sum(np.abs(steps)), 1e-9))
+    if largest > 0.75 and len(steps) > 2:
+        case.speaks_against(GOOD, f"{largest:.0%} of the shift came in one step")
+    _comes_back(facts, case, edges, noise)
+    case.contribution = max(rise, fall)
+    return case
+
+
+def _comes_back(facts: Facts, case: Case, edges: np.ndarray, noise: float) -> None:
+    """Whether the edge falls back after the longest rests."""
+    seen = [each for each in facts.visits.visits if each.made]
+    time_s = facts.track.time_s
+    rests = np.array([float(time_s[b.start] - time_s[a.stand]) for a, b in zip(seen[:-1], seen[1:], strict=True)])
+    back = np.flatnonzero(np.diff(edges) < -max(noise, 0.8))
+    if len(back) and (rests[back].max() >= np.median(rests)):
+        k = int(back[np.argmax(rests[back])])
+        case.speaks_for(
+            PLAIN, f"after {rests[k]:.0f} s between visits {seen[k].number} and {seen[k + 1].number} it comes back"
+        )
+    elif len(edges) >= 4 and abs(edges[-1] - edges[-2]) < abs(edges[1] - edges[0]):
+        case.speaks_for(HINT, "the drift slows down, as creep does")
+
+
+def slack_payout(facts: Facts) -> Case:
+    """The spool unwinds on with the carriage on its stop: speed kept or rising, current low."""
+    case = Case(Cause.SLACK_PAYOUT, test="log the current, and watch the string at the bottom")
+    bad, track = facts.bad, facts.track
+    if bad is None:
+        return case.absent("no visit went past the limit")
+    first = bad.at if bad.seen is None else max(bad.at, bad.seen)
+    case.at(first, bad.stand)
+    case.contribution = bad.overtravel
+    if bad.seen is None or not facts.prompt:
+        case.speaks_against(GOOD, "the trip was not read in time, which comes before any slack")
+    if np.isnan(bad.run_on):
+        case.speaks_against(HINT, "the log does not show when the command changed")
+    else:
+        _free_running(facts, case)
+    if bad.overtravel > 1.5 * facts.limit:
+        case.speaks_for(HINT, f"the spool went {bad.overtravel:.0f} mm past the trip")
+    else:
+        case.speaks_against(GOOD, f"the spool went only {bad.overtravel:.0f} mm past the trip")
+    if track.current is not None:
+        _low_current(facts, case, first)
+    return case
+
+
+def _free_running(facts: Facts, case: Case) -> None:
+    bad, track = facts.bad, facts.track
+    assert bad is not None
+    usual = [each.run_on / max(each.approach_speed, 1.0) for each in facts.good if not np.isnan(each.run_on)]
+    here = bad.run_on / max(bad.approach_speed, 1.0)
+    if usual:
+        times = here / max(float(np.median(usual)), 0.005)
+        words = (
+            f"after the command changed the spool ran on by {bad.run_on:.0f} mm, {times:.1f} times the usual at "
+            "this speed"
+        )
+        case.speaks_for(PLAIN, words) if times > FREE_TIMES else case.speaks_against(PLAIN, words)
+    # time in which a braked lift has long stopped: run-on at the approach speed
+    elif here > 0.12:
+        case.speaks_for(GOOD, f"after the command changed the spool ran on for {bad.run_on:.0f} mm")
+    else:
+        case.speaks_against(GOOD, f"the spool stopped {bad.run_on:.0f} mm after the command changed")
+
+
+def _low_current(facts: Facts, case: Case, first: int) -> None:
+    bad, track = facts.bad, facts.track
+    assert bad is not None and track.current is not None
+    moving = track.speed[first : bad.stand + 1] < -track.still
+    if not moving.any():
+        return
+    there = float(np.median(track.current[first : bad.stand + 1][moving]))
+    usual = float(np.median(track.current))
+    words = f"{there:.1f} A while it runs on, {usual:.1f} A over the log"
+    case.speaks_for(HINT, words) if there < 0.6 * usual else case.speaks_against(HINT, words)
+
+
+def reverse_wrap(facts: Facts) -> Case:
+    """String wound on the wrong way round: winding out lifts."""
+    case = Case(Cause.REVERSE_WRAP, test="look which side of the spool the string leaves")
+    track = facts.track
+    if track.made is None:
+        return case.absent("no reading in the log")
+    margin = max(12.0, 3 * track.quantum)
+    over = track.height - facts.trip_of_row
+    found = []
+    for each in facts.visits.descents:
+        lapses = [i for i in each.lapses if over[i] < -margin and track.speed[i] < track.still]
+        found += [(i, each) for i in lapses]
+    if facts.bad is not None:
+        found = [pair for pair in found if pair[0] <= facts.bad.end]
+    if not found:
+        return case.absent("the reading never lapses with the count going on inwards below the trip")
+    lapse, each = found[0]
+    depth = -float(over[lapse])
+    case.at(lapse, lapse)
+    case.speaks_for(GOOD, f"{facts.rows(lapse)}: the reading lapses {depth:.0f} mm below the trip, going inwards")
+    back = [i for i in each.onsets if i > lapse and abs(track.height[i] - track.height[lapse]) < margin]
+    if back:
+        case.speaks_for(GOOD, f"it is made again at {facts.rows(back[0])} at the same height, going outwards")
+    if track.current is not None:
+        before = float(np.median(track.current[max(0, lapse - 8) : max(lapse - 2, 1)]))
+        after = float(np.median(track.current[lapse + 2 : lapse + 10])) if lapse + 10 < len(track) else before
+        if after > 1.3 * before + 0.05:
+            case.speaks_for(GOOD, f"the current rises from {before:.1f} to {after:.1f} A: it lifts")
+    case.contribution = facts.bad.overtravel if facts.bad else None
+    return case

@@ -1,0 +1,194 @@
+"""What the causes look at: the bad visit, its neighbours, and readings that contradict the height."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.descents import Descent
+from replay.diagnosis import EdgeChart, Visit
+from replay.track import Track
+from replay.units import Role
+from replay.visits import Visits
+from sensor_models.kinds import SensorKind
+
+Floats = NDArray[np.float64]
+
+#: A reading contradicts the height only this far from the trip [mm]: hysteresis and the lag of the string.
+CLEAR_MM = 10.0
+#: Below the trip the reading must be made only down to where a healthy target still covers the sensor [mm].
+COVERED_MM = 12.0
+#: A loop is late when it is this many times the median and this much longer [s]: jitter is neither.
+LATE_TIMES, LATE_S = 2.2, 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Contrary:
+    """A run of readings that the height contradicts.
+
+    ``made`` tells a made reading far above the trip from a missing one just below it; ``first`` and
+    ``last`` are indices, ``height`` [mm] is where it began, ``height_end`` where it ended.
+    """
+
+    made: bool
+    first: int
+    last: int
+    duration_s: float
+    height: float
+    height_end: float
+
+    @property
+    def rows(self) -> int:
+        """Rows in the run."""
+        return self.last - self.first + 1
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Facts of one log, for one visit.
+
+    ``bad`` is the visit in question, None where none went past the limit; ``kind`` the sensor's kind where
+    a lift file says it.
+    """
+
+    track: Track
+    visits: Visits
+    bad: Visit | None
+    limit: float
+    kind: SensorKind | None
+    chart: EdgeChart
+
+    def rows(self, first: int, last: int | None = None) -> str:
+        """Rows in words."""
+        low, high = self.track.rows(first, first if last is None else last)
+        return f"row {low}" if low == high else f"rows {low}-{high}"
+
+    def has(self, role: Role) -> bool:
+        """Whether the log has a column."""
+        return role in self.track.log
+
+    @property
+    def descent(self) -> Descent | None:
+        """Descent of the bad visit."""
+        return None if self.bad is None else self.visits.descent(self.bad)
+
+    @cached_property
+    def good(self) -> tuple[Visit, ...]:
+        """Visits that kept the limit."""
+        return tuple(each for each in self.visits.visits if each.overtravel <= self.limit)
+
+    @cached_property
+    def before(self) -> tuple[Visit, ...]:
+        """Visits before the bad one."""
+        return () if self.bad is None else self.visits.visits[: self.bad.number - 1]
+
+    @cached_property
+    def later(self) -> tuple[Visit, ...]:
+        """Visits after the bad one."""
+        return () if self.bad is None else self.visits.visits[self.bad.number :]
+
+    @cached_property
+    def usual_speed(self) -> float:
+        """Median approach speed of the visits that kept the limit; NaN without any [mm/s]."""
+        return float(np.median([each.approach_speed for each in self.good])) if self.good else float("nan")
+
+    @cached_property
+    def speed_ratio(self) -> float:
+        """Approach speed of the bad visit over the usual one; 1 where nothing can be compared."""
+        if self.bad is None or not self.good:
+            return 1.0
+        return self.bad.approach_speed / max(self.usual_speed, 2 * self.track.still)
+
+    @cached_property
+    def late_s(self) -> float:
+        """Time from passing the trip to the first made reading [s]; inf if it never came."""
+        if self.bad is None or self.bad.seen is None:
+            return float("inf")
+        return float(max(0.0, self.track.time_s[self.bad.seen] - self.track.time_s[self.bad.at]))
+
+    @cached_property
+    def prompt(self) -> bool:
+        """The reading came with the row in which the trip was passed, or the next."""
+        return self.late_s <= 1.6 * self.track.period_s + 0.005
+
+    @cached_property
+    def late_step(self) -> tuple[int, float]:
+        """Row and length [s] of the longest loop from just before the trip to the changed command."""
+        if self.bad is None:
+            return 0, 0.0
+        track, bad = self.track, self.bad
+        last = bad.at + 1 if bad.seen is None else max(bad.at, bad.seen) + 1
+        part = track.span(bad.at - 1, last)
+        index = part.start + int(np.argmax(track.step_s[part]))
+        return index, float(track.step_s[index])
+
+    @property
+    def loop_was_late(self) -> bool:
+        """A late loop lay across the trip."""
+        return self.late_step[1] > max(LATE_TIMES * self.track.period_s, self.track.period_s + LATE_S)
+
+    @cached_property
+    def trip_of_row(self) -> Floats:
+        """Trip height that holds at each row (n,) [mm]; NaN where none is known."""
+        trips = np.full(len(self.track), np.nan)
+        for each, trip in zip(self.visits.descents, self.visits.trips, strict=True):
+            trips[each.start : each.end + 1] = trip
+        if self.visits.descents:
+            trips[: self.visits.descents[0].start] = self.visits.trips[0]
+        good = np.flatnonzero(np.isfinite(trips))
+        if len(good):
+            last = np.maximum.accumulate(np.where(np.isfinite(trips), np.arange(len(trips)), good[0]))
+            trips = trips[last]
+        return trips
+
+    @cached_property
+    def contrary(self) -> tuple[Contrary, ...]:
+        """All runs of readings that the height contradicts."""
+        track = self.track
+        if track.made is None:
+            return ()
+        over = track.height - self.trip_of_row
+        margin = CLEAR_MM + np.abs(track.speed) * (track.period_s + 0.01)
+        false_made = track.made & (over > margin)
+        missing = ~track.made & (over < -np.minimum(margin, CLEAR_MM) / 5 - 1.0) & (over > -COVERED_MM)
+        missing &= track.speed <= track.still
+        return tuple(
+            sorted((*_runs(track, false_made, True), *_runs(track, missing, False)), key=lambda c: c.first)
+        )
+
+    def inward(self, index: int) -> bool:
+        """The command at a row still drives inwards: it is nearer to the approach's than to the hold's."""
+        command, bad = self.track.command, self.bad
+        if command is None or bad is None:
+            return False
+        before = self.approach_command
+        hold = min(0.0, self.visits.hold) if before < -0.02 else self.visits.hold
+        return bool(command[index] < (before + hold) / 2) and hold - before > 0.01
+
+    @cached_property
+    def approach_command(self) -> float:
+        """Median command over the last rows before the trip."""
+        command, bad = self.track.command, self.bad
+        if command is None or bad is None:
+            return 0.0
+        last = bad.at if bad.seen is None else min(bad.at, bad.seen)
+        return float(np.median(command[max(0, last - 4) : max(last, 1)]))
+
+
+def _runs(track: Track, flags: NDArray[np.bool_], made: bool) -> list[Contrary]:
+    change = np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8))
+    firsts, lasts = np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1
+    return [
+        Contrary(
+            made,
+            int(a),
+            int(b),
+            float(track.time_s[b] - track.time_s[a] + track.period_s),
+            float(track.height[a]),
+            float(track.height[b]),
+        )
+        for a, b in zip(firsts, lasts, strict=True)
+    ]

@@ -165,6 +165,8 @@ class _Trial:
 
     def _holds(self, lever: Lever, part: float, also: dict[str, float]) -> bool:
         """Whether all requirements hold on a smaller ensemble; the nominal run alone is asked first."""
+        if self.left == 0:
+            return False
         value = lever.at(self.numbers[lever.key], part)
         try:
             lift = self.lift.replace({**also, lever.key: value})
@@ -172,7 +174,7 @@ class _Trial:
         except InputError:
             return False  # a lift that cannot be built is no way out
         nominal = nominal_ensemble(setting)
-        if self.left == 0 or any(result.failures for result in judge(lift, nominal, nominal)):
+        if any(result.failures for result in judge(lift, nominal, nominal)):
             return False
         self.left -= 1
         indices = np.arange(TRIAL_RUNS, dtype=np.int64)

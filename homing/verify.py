@@ -76,7 +76,7 @@ def verify(
     Examples
     --------
     >>> from homing import load_lift, verify
-    >>> verify(load_lift(None), runs=300).verdict
+    >>> verify(load_lift(None), runs=1000).verdict
     'pass'
     """
     _check_fault_rates(lift)

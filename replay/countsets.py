@@ -15,7 +15,7 @@ Ints = NDArray[np.int64]
 
 #: A zero at rest must move the count by this many quanta, since a shaft at rest toggles by one.
 REST_QUANTA = 2.0
-#: A zero in motion: the row moved less than its neighbours by this share of the motion before.
+#: A zero in motion: the row falls short of the speed before it by this share of its own way.
 MOVING_SHARE = 0.3
 #: Speeds are compared over this many rows on either side.
 ROWS = 3
@@ -56,7 +56,7 @@ def count_sets(
     """All rows in which the count was set.
 
     ``breaks`` are those that the reader found; added are small ones: the count lands on exactly 0 at rest,
-    or lands on exactly 0 while made and moving, in a row that moved less than both its neighbours.
+    or lands on exactly 0 while made and moving, in a row that falls short of the speed before it.
     """
     bridged = {run.last for run in frozen if run.caught_up}
     candidates = set(breaks.tolist()) | set(_small(time_s, raw, quantum, made).tolist())
@@ -99,11 +99,9 @@ def _small(time_s: Floats, raw: Floats, quantum: float, made: Flags | None) -> I
         if at_rest and abs(here) >= REST_QUANTA * quantum:
             found.append(index)
         elif made is not None and made[index] and not at_rest:
-            rates = [before / step[index - 2], here / step[index - 1], after / step[index]]
-            together = rates[0] * rates[2] > 0
-            less = together and min(abs(rates[0]), abs(rates[2])) - rates[1] * np.sign(rates[0]) > (
-                MOVING_SHARE * abs(rates[0])
-            )
-            if less and abs(rates[0]) * step[index - 1] > REST_QUANTA * quantum:
+            # the row before the zero was still driven as before, so that its speed must go on
+            steady, rate = _rate(time_s, raw, max(0, index - 1 - ROWS), index - 1), here / step[index - 1]
+            short = abs(steady - rate) * step[index - 1]
+            if short > max(MOVING_SHARE * abs(here), REST_QUANTA * quantum) and abs(rate) < abs(steady):
                 found.append(index)
     return np.array(found, dtype=np.int64)

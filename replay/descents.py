@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.track import Track
+from replay.track import STILL_MM_S, Track
 
 Floats = NDArray[np.float64]
 
@@ -17,7 +17,11 @@ LIFT_SHARE, LIFT_MM = 0.12, 35.0
 #: The lift has left its starting height once it is this far below it [mm].
 LEFT_MM = 2.0
 #: A carriage that stood this long came to rest [s]; shorter is the dead centre of a bounce.
-STAND_S = 0.05
+STAND_S = 0.15
+#: A coarse count must be watched longer to tell 2 mm/s from rest, but no longer than this [s].
+LONGEST_STAND_S = 0.4
+#: Made readings this shortly before the lasting one belong to the same contact [s].
+BOUNCE_S = 0.1
 #: Reading age that the stamps do not show [s]: sensors sample and filters wait for a few ms.
 UNSEEN_AGE_S = 0.005
 
@@ -117,7 +121,7 @@ def _seen(
     if lasting and (track.height[lasting[0]] <= track.height[start] - 0.5 * _fall(track, start, low)):
         first = lasting[0]
         # bounces just before belong to the same contact
-        close = [a for a, _ in way_in if a <= first and track.time_s[first] - track.time_s[a] < STAND_S]
+        close = [a for a, _ in way_in if a <= first and track.time_s[first] - track.time_s[a] < BOUNCE_S]
         return min([first, *close])
     lower = [a for a, _ in way_in if track.height[a] <= track.height[start] - 0.5 * _fall(track, start, low)]
     return lower[0] if lower else (lasting[0] if lasting else None)
@@ -140,12 +144,18 @@ def unseen_way(track: Track, seen: int) -> float:
 
 
 def first_stand(track: Track, index: int, last: int) -> int:
-    """First row from ``index`` on at which the lift stands for `STAND_S` or turns outwards."""
-    rows = max(1, round(STAND_S / track.period_s))
-    calm = np.abs(track.speed) <= track.still
+    """First row from ``index`` on at which the lift stands for `STAND_S` or turns outwards.
+
+    It stands while the count stays within one quantum (or what `STILL_MM_S` makes) of where it was: a
+    coarse count shows a slow lift as a row of rests.
+    """
+    near = max(1.01 * track.quantum, STILL_MM_S * STAND_S)
+    wait_s = min(max(STAND_S, 1.2 * track.quantum / STILL_MM_S), LONGEST_STAND_S)
     for i in range(index, last + 1):
         if track.speed[i] > track.still and track.rate[i] >= 0:
             return i
-        if calm[i] and bool(np.all(calm[i : min(i + rows, last + 1)])):
+        until = max(track.after(i, wait_s), i + 2)
+        part = track.height[i : min(until, last) + 1]
+        if float(np.max(np.abs(part - part[0]))) <= near:
             return i
     return last

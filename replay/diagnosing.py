@@ -36,6 +36,8 @@ NONE_OF_THESE = 1.6
 PLAIN_ENOUGH = 2.0
 #: Odds from which an anomaly is reported although no visit went past the limit.
 ANOMALY = 4.5
+#: A lift that stood in time and was then wound out beyond this many limits has paid out slack.
+PAID_OUT = 1.5
 #: Findings with less than this are not listed.
 LEAST_SCORE = 0.01
 #: An earlier link may lie this much after a later one [s], since places in a log are one loop wide.
@@ -82,7 +84,7 @@ def diagnose(log: Log, lift: Lift | None = None, limit_mm: float | None = None) 
     track = track_of(log)
     visits = visits_of(track)
     chart = edge_chart(visits.visits, "mm" if track.scaled else "units")
-    bad = next((each for each in visits.visits if each.overtravel > limit), None)
+    bad = next((each for each in visits.visits if overran(each, limit)), None)
     facts = Facts(track, visits, bad, limit, _kind(lift), chart)
     verdict, reason = _verdict(facts)
     cases = {cause: judge(facts) for cause, judge in JUDGES.items()}
@@ -101,6 +103,11 @@ def diagnose(log: Log, lift: Lift | None = None, limit_mm: float | None = None) 
         missing=_missing(log),
         notes=_notes(track, visits),
     )
+
+
+def overran(visit: Visit, limit: float) -> bool:
+    """Past the limit at the first standstill, or far past it (`PAID_OUT`) before it went out again."""
+    return visit.overtravel > limit or visit.deepest > PAID_OUT * limit
 
 
 def _limit(lift: Lift | None) -> float:
@@ -136,13 +143,16 @@ def _verdict(facts: Facts) -> tuple[Verdict, str]:
     bad, visits = facts.bad, facts.visits.visits
     unit = "mm" if facts.track.scaled else "units of the log's own range (400)"
     if bad is not None:
+        way = bad.overtravel if bad.overtravel > facts.limit else bad.deepest
         return Verdict.OVERRUN, (
-            f"visit {bad.number} of {len(visits)} went {bad.overtravel:.1f} {unit} past the trip; "
+            f"visit {bad.number} of {len(visits)} went {way:.1f} {unit} past the trip; "
             f"the limit is {facts.limit:g}"
         )
     if not visits:
-        lacking = "no sensor column" if facts.track.made is None else "the lift never came down to the sensor"
-        return Verdict.CANNOT_TELL, f"no arrival at the retracted end was found: {lacking}"
+        if facts.track.made is None or not facts.track.made.any():
+            lacking = "no sensor column" if facts.track.made is None else "the sensor was never made"
+            return Verdict.CANNOT_TELL, f"no arrival at the retracted end can be told: {lacking}"
+        return Verdict.NO_OVERRUN, "the lift never came in past its sensor"
     if facts.track.made is None:
         return (
             Verdict.CANNOT_TELL,

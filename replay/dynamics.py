@@ -157,7 +157,7 @@ def _solve(names: tuple[str, ...], columns: Floats, force: Floats, r_diagonal: F
     error = float(np.linalg.norm(left))
     return ForceFit(
         names=names,
-        values=values,
+        values=np.asarray(values, dtype=np.float64),
         std_errors=np.sqrt(np.diag(covariance)),
         condition=float(sizes[0] / sizes[-1]),
         r_diagonal=r_diagonal,

@@ -12,13 +12,16 @@ from replay.descents import Descent
 from replay.diagnosis import EdgeChart, Visit
 from replay.track import Track
 from replay.units import Role
-from replay.visits import Visits
+from replay.visits import OFF, Visits
 from sensor_models.kinds import SensorKind
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 #: A reading contradicts the height only this far from the trip [mm]: hysteresis and the lag of the string.
 CLEAR_MM = 10.0
+#: Around the trip itself a reading says nothing [mm].
+EDGE_MM = 1.5
 #: Below the trip the reading must be made only down to where a healthy target still covers the sensor [mm].
 COVERED_MM = 12.0
 #: A loop is late when it is this many times the median and this much longer [s]: jitter is neither.
@@ -115,6 +118,14 @@ class Facts:
         return self.late_s <= 1.6 * self.track.period_s + 0.005
 
     @cached_property
+    def blind(self) -> bool:
+        """The trip was passed no faster than usual, loops and counts in order, and the reading failed to come."""
+        bad, track = self.bad, self.track
+        if bad is None or track.made is None or self.prompt or self.loop_was_late or self.speed_ratio > 1.4:
+            return False
+        return not any(run.first <= bad.stand and run.last >= bad.at - 1 for run in track.frozen)
+
+    @cached_property
     def late_step(self) -> tuple[int, float]:
         """Row and length [s] of the longest loop from just before the trip to the changed command."""
         if self.bad is None:
@@ -153,11 +164,26 @@ class Facts:
         over = track.height - self.trip_of_row
         margin = CLEAR_MM + np.abs(track.speed) * (track.period_s + 0.01)
         false_made = track.made & (over > margin)
-        missing = ~track.made & (over < -np.minimum(margin, CLEAR_MM) / 5 - 1.0) & (over > -COVERED_MM)
-        missing &= track.speed <= track.still
+        missing = ~track.made & (over < -EDGE_MM) & (over > -self._covered)
+        missing &= (track.speed <= track.still) & self._arrived
         return tuple(
             sorted((*_runs(track, false_made, True), *_runs(track, missing, False)), key=lambda c: c.first)
         )
+
+    @cached_property
+    def _arrived(self) -> Flags:
+        """Rows (n,) from the trip of each visit to its end."""
+        rows = np.zeros(len(self.track), dtype=np.bool_)
+        for each in self.visits.visits:
+            rows[each.at : each.end + 1] = True
+        return rows
+
+    @cached_property
+    def _covered(self) -> float:
+        """How far below the trip a healthy target was still read at rest [mm], at most `COVERED_MM`."""
+        made = self.track.made
+        depths = [each.overtravel for each in self.good if made is not None and bool(made[each.stand])]
+        return min(COVERED_MM, max([4 * EDGE_MM, *(depth + EDGE_MM for depth in depths)]))
 
     def inward(self, index: int) -> bool:
         """The command at a row still drives inwards: it is nearer to the approach's than to the hold's."""
@@ -165,6 +191,8 @@ class Facts:
         if command is None or bad is None:
             return False
         before = self.approach_command
+        if abs(command[index]) < OFF < abs(before) / 3:
+            return False
         hold = min(0.0, self.visits.hold) if before < -0.02 else self.visits.hold
         return bool(command[index] < (before + hold) / 2) and hold - before > 0.01
 
@@ -178,7 +206,7 @@ class Facts:
         return float(np.median(command[max(0, last - 4) : max(last, 1)]))
 
 
-def _runs(track: Track, flags: NDArray[np.bool_], made: bool) -> list[Contrary]:
+def _runs(track: Track, flags: Flags, made: bool) -> list[Contrary]:
     change = np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8))
     firsts, lasts = np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1
     return [

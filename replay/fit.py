@@ -115,9 +115,7 @@ def _first_fit(lift: Lift, moves: Sequence[Move], *, measured_supply: bool) -> S
     parameters = parameters_of(lift, measured_supply=measured_supply, period_s=period_s)
     found = []
     for row_before in (False, True) if duties else (False,):
-        model = Model(
-            lift, parameters, moves, measured_supply=measured_supply, row_before=row_before
-        )
+        model = Model(lift, parameters, moves, measured_supply=measured_supply, row_before=row_before)
         prior = np.array([parameter.prior for parameter in model.parameters])
         rough = spread(model.counts_off(prior))
         state = fit_once(model, prior, Scatter(max(rough, ROUNDING_COUNTS), FIRST_REPEATS), ROUGHLY)

@@ -125,11 +125,13 @@ def new_name(out: str | None, lift: Lift) -> Path:
     if out is not None and out.lower().endswith(".toml"):
         path = check_file(out, key="--out")
         if path.exists():
-            raise InputError("must be a new name; this file is there and is not overwritten", key="--out", got=out)
+            raise InputError(
+                "must be a new name; this file is there and is not overwritten", key="--out", got=out
+            )
         return path
     folder = Path() if out is None else check_folder(out)
     names = (folder / f"{stem}.fitted{number}.toml" for number in ("", *(f"-{k}" for k in range(2, 1000))))
-    path = next((name for name in names if not name.exists()), None)
-    if path is None:
+    free = next((name for name in names if not name.exists()), None)
+    if free is None:
         raise InputError("must be given: a thousand fitted lift files are there already", key="--out")
-    return check_file(path, key="--out")
+    return check_file(free, key="--out")

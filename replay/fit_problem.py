@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +25,7 @@ REPEATS, LONGEST_REPEAT = 0.05, 100
 #: Rounding to whole counts at even speed and even periods beats, so that even an exact model's residuals
 #: are never independent from row to row; found by fitting simulated lifts, where errors without this came
 #: out too small by a third.
-FEWEST_REPEATS = 3.0
+FEWEST_REPEATS = 4.0
 #: The carriage hangs anywhere within what its friction holds when a move begins: the spool's start is off
 #: by up to this share of friction over stiffness, once it has moved.
 START_STRETCH = 0.3
@@ -41,7 +41,7 @@ class Scatter:
     @property
     def weight(self) -> float:
         """Factor that makes the rows' residuals as informative as independent ones of unit scatter."""
-        return 1.0 / (self.counts * self.repeats**0.5)
+        return 1.0 / (self.counts * math.sqrt(self.repeats))
 
 
 def scatter_of(left: list[Floats]) -> Scatter:
@@ -81,89 +81,101 @@ class State:
 
 
 def fit_once(model: Model, values: Floats, scatter: Scatter, tolerance: float = 1e-6) -> State:
-    """One fit: parameters in widths from their prior, then the nuisances of every move in theirs."""
+    """One fit of the parameters, in widths from their prior."""
     prior = np.array([parameter.prior for parameter in model.parameters])
     width = np.array([parameter.width for parameter in model.parameters])
-    problem = Problem(model, prior, width, scatter)
-    unknown = problem.nuisances.shape[1]
     low = np.array([(parameter.low - parameter.prior) / parameter.width for parameter in model.parameters])
     high = np.array([(parameter.high - parameter.prior) / parameter.width for parameter in model.parameters])
-    wide = np.full(unknown, np.inf)
+    problem = Problem(model, prior, width, scatter)
     solution = solve(
         problem.residuals,
-        np.concatenate([np.clip((values - prior) / width, low + 1e-6, high - 1e-6), np.zeros(unknown)]),
-        low=np.concatenate([low, -wide]),
-        high=np.concatenate([high, wide]),
-        size=np.ones(len(prior) + unknown),
+        np.clip((values - prior) / width, low + 1e-6, high - 1e-6),
+        low=low,
+        high=high,
+        size=np.ones(len(prior)),
         robust_from=problem.robust_from(),
         unit_scatter=True,
         jacobian=problem.jacobian,
         tolerance=tolerance,
     )
-    return State(model, prior + width * solution.values[: len(prior)], solution, scatter, problem.left)
+    return State(model, prior + width * solution.values, solution, scatter, problem.left(solution.values))
 
 
 class Problem:
     """Residuals and derivatives of one fit; the last simulation is kept for the derivatives.
 
-    ``nuisances`` (rows, q): what one standard deviation of each unknown of a move does to the rows [counts]:
-    where within its count the move begins, and what the voltage did between two rows.
+    The unknowns of every move (where within its count it begins, what the voltage did between two rows)
+    are linear, so they are solved for inside the residuals and never seen by the search.
     """
 
     def __init__(self, model: Model, prior: Floats, width: Floats, scatter: Scatter) -> None:
         self.model, self.prior, self.width = model, prior, width
         self.weight, self.robust = scatter.weight, ROBUST_FROM * scatter.counts * scatter.weight
-        self.nuisances = nuisances_of(model.moves, START_STRETCH * loose_m(model.lift))
-        self._ends = np.cumsum([len(move.time_s[move.kept]) for move in model.moves])
-        self._at: tuple[Floats, Floats, Floats] | None = None
-        self._flat = np.empty(0)
+        start_m = START_STRETCH * loose_m(model.lift)
+        self._unknowns = [Unknowns.of(move, start_m, self.weight) for move in model.moves]
+        self._at: tuple[Floats, list[Floats], list[Floats]] | None = None
 
-    @property
-    def left(self) -> list[Floats]:
-        """What is left of each move [counts], nuisances taken off."""
-        return np.split(self._flat, self._ends[:-1])
-
-    def _simulated(self, x: Floats) -> tuple[Floats, Floats]:
-        place = x[: len(self.prior)]
-        if self._at is None or not np.array_equal(self._at[0], place):
-            off, slopes = self.model.counts_and_slopes(self.prior + self.width * place)
-            self._at = place.copy(), np.concatenate(off), np.vstack(slopes)
+    def _simulated(self, x: Floats) -> tuple[list[Floats], list[Floats]]:
+        if self._at is None or not np.array_equal(self._at[0], x):
+            self._at = x.copy(), *self.model.counts_and_slopes(self.prior + self.width * x)
         return self._at[1], self._at[2]
 
-    def residuals(self, x: Floats) -> Floats:
-        self._flat = self._simulated(x)[0] - self.nuisances @ x[len(self.prior) :]
-        # all unknowns are in standard deviations of what is known beforehand
-        return np.concatenate([self._flat * self.weight, x])
+    def _without_unknowns(self, moves: list[Floats]) -> Floats:
+        """Rows with the unknowns of their move taken off, then these in standard deviations."""
+        pairs = [known.taken_off(each) for known, each in zip(self._unknowns, moves, strict=True)]
+        return np.concatenate([*(self.weight * rows for rows, _ in pairs), *(sizes for _, sizes in pairs)])
 
-    def robust_from(self) -> Floats:
-        known = len(self.prior) + self.nuisances.shape[1]
-        return np.concatenate([np.full(int(self._ends[-1]), self.robust), np.full(known, np.inf)])
+    def left(self, x: Floats) -> list[Floats]:
+        """What is left of each move [counts]."""
+        off = self._simulated(x)[0]
+        return [known.taken_off(each)[0] for known, each in zip(self._unknowns, off, strict=True)]
+
+    def residuals(self, x: Floats) -> Floats:
+        # parameters, too, are in standard deviations of what is known beforehand
+        return np.concatenate([self._without_unknowns(self._simulated(x)[0]), x])
 
     def jacobian(self, x: Floats) -> Floats:
-        slopes = self._simulated(x)[1]
-        rows = np.hstack([slopes * self.width, -self.nuisances]) * self.weight
+        rows = self._without_unknowns(self._simulated(x)[1]) * self.width
         jacobian: Floats = np.vstack([rows, np.eye(len(x))])
         return jacobian
+
+    def robust_from(self) -> Floats:
+        rows = sum(len(move.time_s[move.kept]) for move in self.model.moves)
+        known = sum(each.columns.shape[1] for each in self._unknowns) + len(self.prior)
+        return np.concatenate([np.full(rows, self.robust), np.full(known, np.inf)])
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """Unknowns of one move: what one standard deviation of each does to the rows (n, q) [counts].
+
+    ``solver`` (q, n) gives the most likely ones for given rows.
+    """
+
+    columns: Floats
+    solver: Floats
+
+    @classmethod
+    def of(cls, move: Move, start_m: float, weight: float) -> Unknowns:
+        """Shifts from the move's start, from its breakaway and from each kink of the voltage on."""
+        rows = len(move.time_s[move.kept])
+        off = np.abs(move.height_m - move.height_m[0]) > 1.5 * move.count_m
+        shifts = [(int(np.argmax(off)), start_m), *move.kinks]
+        sizes = [(0, START_COUNTS), *((k, sd / move.count_m) for k, sd in shifts)]
+        columns = np.zeros((rows, len(sizes)))
+        for i, (begin, size) in enumerate(sizes):
+            columns[begin // move.stride :, i] = size
+        weighed = weight**2 * columns.T
+        solver: Floats = np.linalg.solve(weighed @ columns + np.eye(len(sizes)), weighed)
+        return cls(columns, solver)
+
+    def taken_off(self, rows: Floats) -> tuple[Floats, Floats]:
+        """Rows (n,) or (n, p) without the unknowns, and these (q,) or (q, p)."""
+        sizes = self.solver @ rows
+        return rows - self.columns @ sizes, sizes
 
 
 def loose_m(lift: Lift) -> float:
     """Stretch over which friction holds a hanging carriage, either way [m]."""
     stiffness = lift.drive.stiffness_n_per_mm if lift.string is None else lift.string.stiffness_n_per_mm
     return lift.lift.friction_n / stiffness * 1e-3 if stiffness else 0.0
-
-
-def nuisances_of(moves: Sequence[Move], start_m: float) -> Floats:
-    """Columns of the unknowns of every move: shifts from its start, its breakaway and each kink on."""
-    columns: list[Floats] = []
-    rows = sum(len(move.time_s[move.kept]) for move in moves)
-    first = 0
-    for move in moves:
-        last = first + len(move.time_s[move.kept])
-        off = np.abs(move.height_m - move.height_m[0]) > 1.5 * move.count_m
-        shifts = [(int(np.argmax(off)), start_m), *move.kinks]
-        for begin, size in [(0, START_COUNTS), *((k, sd / move.count_m) for k, sd in shifts)]:
-            column = np.zeros(rows)
-            column[first + begin // move.stride : last] = size
-            columns.append(column)
-        first = last
-    return np.column_stack(columns)

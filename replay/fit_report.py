@@ -28,7 +28,11 @@ def fit_json(fit: Fit, lift_file: Path | None) -> dict[str, Any]:
         "rows_used": fit.rows_used,
         "moves_used": fit.moves_used,
         "moves_left_out": [
-            {"log": move.source, "t_s": float(move.time_s[0]), "rows": [int(move.rows[0]), int(move.rows[-1])]}
+            {
+                "log": move.source,
+                "t_s": float(move.time_s[0]),
+                "rows": [int(move.rows[0]), int(move.rows[-1])],
+            }
             for move in fit.moves_left_out
         ],
         "cautions": cautions(fit),
@@ -57,7 +61,7 @@ def cautions(fit: Fit) -> list[str]:
     if fit.error_mm_rms > POOR_FIT_MM:
         said.append(
             f"simulated and logged heights are {fit.error_mm_rms:.1f} mm apart (rms): this lift file does "
-            "not explain these moves; check scale, direction of command and counts, and for a fault in the log"
+            "not explain these moves; check scale, directions of command and counts, and the log for a fault"
         )
     if fit.moves_left_out:
         times = ", ".join(f"{move.time_s[0]:.1f} s" for move in fit.moves_left_out)
@@ -92,5 +96,3 @@ def fit_text(fit: Fit, lift_file: Path | None) -> str:
     lines += [f"caution: {each}" for each in cautions(fit)]
     lines.append("no lift file written" if lift_file is None else f"lift file: {lift_file}")
     return "\n".join(lines)
-
-

@@ -120,9 +120,7 @@ def correlations_of(covariance: Floats) -> Floats:
     return correlations
 
 
-def estimates(
-    parameters: Sequence[Parameter], values: Floats, covariance: Floats
-) -> tuple[Estimate, ...]:
+def estimates(parameters: Sequence[Parameter], values: Floats, covariance: Floats) -> tuple[Estimate, ...]:
     """Estimates of the dynamics with everything that must be said about each."""
     errors = np.sqrt(np.diag(covariance))
     correlations = correlations_of(covariance)

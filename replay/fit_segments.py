@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from homing.liftfile import Lift
 from homing.words import CommandKind
+from replay.fit_channels import (
+    Channels,
+    channels,
+    command_rows,
+    kinks_of,
+    runs_of,
+    spool_per_volt_second_m,
+)
 from replay.log import Log
-from replay.units import Quantity, Role
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-MM = 1e-3
 
 #: A spool slower than this over `SPEED_WINDOW_S` stands [m/s]; single counts are slower still.
 STANDS_M_S = 5.0e-3
@@ -29,11 +36,6 @@ SHORTEST_MOVE_M = 0.01
 #: A step between stamps longer than this many median periods hides what was commanded in it; rows with
 #: a late loop are kept, since there the command did not change.
 LONGEST_GAP = 12.0
-#: Pieces in which a command that changes steadily between two rows is held.
-RAMP_PIECES = 4
-#: Bends of the voltage that may move the spool by more than this many counts are allowed for, with this
-#: share of the largest effect as standard deviation (a bend is anywhere between the rows).
-KINK_COUNTS, KINK_SPREAD = 0.02, 0.5
 
 
 @dataclass(frozen=True)
@@ -92,64 +94,6 @@ class Move:
         return float(np.ptp(self.height_m))
 
 
-@dataclass(frozen=True)
-class Channels:
-    """A log's columns in SI as the model needs them, all (n,); ``usable`` tells rows without holes."""
-
-    time_s: Floats
-    height_m: Floats
-    duty: Floats
-    bus_v: Floats
-    usable: Flags
-    count_m: float
-    period_s: float
-
-
-def channels(log: Log, lift: Lift) -> Channels | None:
-    """Counts and commands in SI; None when the log has no commands.
-
-    Without a battery column the voltages are 0, which stands for the lift file's battery.
-    """
-    if Role.COMMAND not in log:
-        return None
-    count_mm = log.mm_per_count or lift.drive.mm_per_count
-    command = log[Role.COMMAND]
-    unit = log.unit(Role.COMMAND)
-    volts = unit is not None and unit.quantity is Quantity.VOLTAGE
-    bus = _filled(log[Role.BATTERY]) if Role.BATTERY in log else np.zeros(len(log))
-    # no battery column: volts are a share of the nominal supply, and the lift file's battery stays
-    duty = command / np.where(bus > 1.0, bus, lift.drive.nominal_voltage_v) if volts else command
-    step = np.diff(log.time_s)
-    return Channels(
-        time_s=log.time_s,
-        height_m=log.counts * count_mm * MM,
-        duty=np.clip(duty, -1.0, 1.0),
-        bus_v=bus,
-        usable=np.isfinite(log.counts) & np.isfinite(duty),
-        count_m=_grain_mm(log, lift, count_mm) * MM,
-        period_s=float(np.median(step[step > 0.0])),
-    )
-
-
-def spool_per_volt_second_m(lift: Lift) -> float:
-    """How far the spool turns for a volt-second once the motor's back-EMF has settled [m/(V s)]."""
-    return lift.drive.free_speed_mm_s * MM / lift.drive.nominal_voltage_v
-
-
-def _grain_mm(log: Log, lift: Lift, count_mm: float) -> float:
-    """Size of one step of the height column [mm]: that of the encoder where lengths are logged."""
-    return lift.drive.mm_per_count if log.scaled_by_itself else count_mm
-
-
-def _filled(values: Floats) -> Floats:
-    """A slow channel with its holes bridged by straight lines."""
-    known = np.flatnonzero(np.isfinite(values))
-    if len(known) == 0:
-        return np.zeros_like(values)
-    filled: Floats = np.interp(np.arange(len(values)), known, values[known])
-    return filled
-
-
 def moves_of(log: Log, lift: Lift) -> list[Move]:
     """All moves of a log that begin at rest, with readable counts and commands throughout."""
     found = channels(log, lift)
@@ -171,11 +115,7 @@ def _pieces(log: Log, found: Channels) -> list[tuple[int, int]]:
     cut |= ~found.usable
     cut[1:] |= ~found.usable[:-1]
     edges = [0, *np.flatnonzero(cut).tolist(), len(cut)]
-    return [
-        (a, b)
-        for a, b in zip(edges[:-1], edges[1:], strict=True)
-        if b - a > 5 and bool(found.usable[a:b].all())
-    ]
+    return [(a, b) for a, b in pairwise(edges) if b - a > 5 and bool(found.usable[a:b].all())]
 
 
 def _spans(found: Channels, pieces: list[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -187,7 +127,7 @@ def _spans(found: Channels, pieces: list[tuple[int, int]]) -> list[tuple[int, in
     pause = max(1, round(SHORT_PAUSE_S / found.period_s))
     for low, high in pieces:
         moving = _moving(found, low, high, width, floor)
-        for first, last in _runs(moving, pause):
+        for first, last in runs_of(moving, pause):
             start = low + first - before
             # from a known state only: at rest for a while before it begins
             if first < before or np.ptp(found.height_m[start : start + before]) > 1.5 * found.count_m:
@@ -208,18 +148,6 @@ def _moving(found: Channels, low: int, high: int, width: int, floor: float) -> F
     return moving
 
 
-def _runs(moving: Flags, pause: int) -> list[tuple[int, int]]:
-    """Begin and end of every run of moving rows; short pauses are bridged."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], moving, [False]]).astype(np.int8)))
-    runs: list[tuple[int, int]] = []
-    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        if runs and first - runs[-1][1] < pause:
-            runs[-1] = (runs[-1][0], last)
-        else:
-            runs.append((first, last))
-    return runs
-
-
 def _move(log: Log, found: Channels, first: int, last: int, *, m_per_v_s: float) -> Move:
     """``m_per_v_s``: spool travel for a volt-second, of a drive with a loop of its own; else 0."""
     ramps = m_per_v_s > 0.0
@@ -235,38 +163,5 @@ def _move(log: Log, found: Channels, first: int, last: int, *, m_per_v_s: float)
         commands=commands,
         shifted=commands[:, 0] if ramps else earlier,
         count_m=found.count_m,
-        kinks=_kinks(found, part, m_per_v_s) if ramps else (),
+        kinks=kinks_of(found, part, m_per_v_s) if ramps else (),
     )
-
-
-def _kinks(found: Channels, part: slice, m_per_v_s: float) -> tuple[tuple[int, float], ...]:
-    """Where straight lines between the rows may miss a bend of the voltage, and what that makes.
-
-    A bend by b [V/s] somewhere between two rows h apart leaves at most b h^2 / 8 of voltage over time.
-    """
-    bus = np.where(found.bus_v[part] > 1.0, found.bus_v[part], np.nanmax(found.bus_v[part], initial=12.0))
-    bend = np.abs(np.diff(found.duty[part] * bus, n=2, prepend=0.0, append=0.0))
-    bend[[0, -1]] = 0.0
-    step_m = bend * found.period_s / 8.0 * m_per_v_s
-    sharp = step_m > KINK_COUNTS * found.count_m
-    kinks = []
-    for first, last in _runs(sharp, 2):
-        kinks.append((last, float(KINK_SPREAD * np.sum(step_m[first:last]))))
-    return tuple(kinks)
-
-
-def command_rows(time_s: Floats, duty: Floats, bus_v: Floats, *, ramps: bool) -> Floats:
-    """Piecewise constant commands (m, 3): as logged, or following straight lines between the rows.
-
-    A drive with a loop of its own changes its voltage all the time and the log shows it at the rows; a
-    program that sends duties holds each until the next.
-    """
-    if not ramps:
-        return np.column_stack([time_s, duty, bus_v])
-    share = (np.arange(RAMP_PIECES) + 0.5) / RAMP_PIECES
-    place = np.arange(len(time_s) - 1)[:, None]
-    begin = (place + np.arange(RAMP_PIECES) / RAMP_PIECES).ravel()
-    middle = (place + share).ravel()
-    grid = np.arange(len(time_s))
-    held = [np.interp(middle, grid, column) for column in (duty, bus_v)]
-    return np.column_stack([np.interp(begin, grid, time_s), *held])

@@ -62,7 +62,7 @@ def fit_supply(logs: Sequence[Log], lift: Lift) -> list[Estimate]:
 
 
 def _estimate(key: str, unit: str, value: float, error: float, prior: float, words: str) -> Estimate:
-    notes = (words,)
+    notes: tuple[str, ...] = (words,)
     if value < 0.0:
         value, notes = 0.0, (*notes, "at its lowest bound, 0: the voltage does not fall with the current")
     told = error < UNTOLD * WIDTH_SHARE * prior

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from homing.lift import fill_lift, new_runs
 from homing.liftfile import Lift
+from replay.fit_channels import Channels, channels
 from replay.fit_model import hanging_m
 from replay.fit_result import UNTOLD, Estimate
-from replay.fit_segments import SPEED_WINDOW_S, STANDS_M_S, Channels, channels
+from replay.fit_segments import SPEED_WINDOW_S, STANDS_M_S
 from replay.least_squares import solve
 from replay.log import Log
 from replay.units import Role
@@ -62,7 +63,9 @@ def fit_trip(logs: Sequence[Log], lift: Lift) -> list[Estimate]:
     error = float(np.hypot(error, max(known for _, (_, known) in tied)))
     off_mm = (height - nominal_trip_m(lift)) / MM
     if abs(off_mm) > ODD_SHARE * float(np.hypot(MOUNT_MM, error / MM)):
-        why = f"not identifiable from these logs: their edges lie {off_mm:+.0f} mm from where the sensor trips"
+        why = (
+            f"not identifiable from these logs: their edges lie {off_mm:+.0f} mm from where the sensor trips"
+        )
         return [Estimate(key, numbers[key], "mm", MOUNT_MM, numbers[key], told=False, notes=(why,))]
     # what the lift file says counts as well, known to the accuracy of a ruler
     share = MOUNT_MM**2 / (MOUNT_MM**2 + (error / MM) ** 2)
@@ -75,7 +78,8 @@ def fit_trip(logs: Sequence[Log], lift: Lift) -> list[Estimate]:
 def _tie_words(tied: Sequence[tuple[Log, tuple[float, float]]]) -> str:
     noted = any(known >= START_NOTED_M for _, (_, known) in tied)
     if noted:
-        return f"counts begin at 0 where the lift file says the lift starts, taken as good to {START_NOTED_M / MM:g} mm"
+        good = f"taken as good to {START_NOTED_M / MM:g} mm"
+        return f"counts begin at 0 where the lift file says the lift starts, {good}"
     return "the log counts from the hard stop, as its first height shows"
 
 

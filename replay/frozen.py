@@ -8,16 +8,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 #: At least this many equal rows; fewer happen by the rounding of slow counts.
 LEAST_ROWS = 3
-#: Speed before the freeze must make at least this many quanta a row, or equal rows say nothing.
-LEAST_QUANTA = 1.5
+#: The motion before must make at least this many quanta in the time of the freeze.
+LEAST_QUANTA = 4.0
+#: The motion before is taken over this long [s], and over three rows at least; the freeze is abrupt when the
+#: later half of it was not slower than this share of the whole.
+BEFORE_S, ABRUPT = 0.08, 0.6
 #: The count has caught up when it jumps by this share of what the speed before would have made, at least
 #: and at most: the lift may have met its stop, or have been driven on faster, in between.
 CAUGHT_UP = (0.35, 1.7)
-#: The jump is told from ordinary motion when it exceeds the row before the freeze this many times.
+#: The jump is told from ordinary motion when it exceeds an ordinary row this many times.
 JUMP_FACTOR = 2.2
+#: A count that goes on where it stopped resumes at this share of the speed before, at least.
+RESUMED = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,17 +40,15 @@ class Frozen:
     missing_mm: float
 
 
-def frozen_runs(
-    time_s: Floats, raw: Floats, command: Floats | None, current: Floats | None, quantum: float
-) -> tuple[Frozen, ...]:
+def frozen_runs(time_s: Floats, raw: Floats, made: Flags | None, quantum: float) -> tuple[Frozen, ...]:
     """Find runs of equal counts that begin abruptly at speed and end abruptly.
 
     Parameters
     ----------
     time_s, raw : (n,) [s], [mm]
         Continuous time and heights as counted.
-    command, current : (n,) or None
-        Not needed; kept equal over the run they speak for motion, which is weighed elsewhere.
+    made : (n,) bool or None
+        Readings: a count that lands on 0 while made was zeroed and has not caught up.
     quantum : float
         Smallest change [mm].
     """
@@ -55,6 +59,10 @@ def frozen_runs(
     found = []
     for first, last in zip(begins.tolist(), ends.tolist(), strict=True):
         # rows first..last hold one value; change[first - 1] led into it, change[last] leads out
+        if last - first + 1 < LEAST_ROWS or first < LEAST_ROWS or last + 1 >= len(raw):
+            continue
+        if made is not None and made[first] and raw[last + 1] == 0:
+            continue
         run = _frozen(time_s, raw, first, last, quantum)
         if run is not None:
             found.append(run)
@@ -62,23 +70,26 @@ def frozen_runs(
 
 
 def _frozen(time_s: Floats, raw: Floats, first: int, last: int, quantum: float) -> Frozen | None:
-    if last - first + 1 < LEAST_ROWS or first < 3 or last + 1 >= len(raw):
-        return None
-    before = (raw[first] - raw[first - 3]) / max(time_s[first] - time_s[first - 3], 1e-9)
-    row_before = raw[first] - raw[first - 1]
-    typical_row = (raw[first] - raw[first - 3]) / 3
-    steady = row_before * typical_row > 0 and abs(row_before) > 0.5 * abs(typical_row)
-    if not steady or abs(typical_row) < LEAST_QUANTA * quantum:
-        return None
-    jump = raw[last + 1] - raw[last]
+    since = min(first - LEAST_ROWS, int(np.searchsorted(time_s, time_s[first] - BEFORE_S)))
+    since = max(since, 0)
+    before = _rate(time_s, raw, since, first)
     expected = before * (time_s[last + 1] - time_s[first])
-    share = jump / expected if expected else 0.0
-    if CAUGHT_UP[0] <= share <= CAUGHT_UP[1] and abs(jump) > JUMP_FACTOR * abs(typical_row):
-        return Frozen(first, last + 1, True, float(jump))
-    after = (raw[min(last + 3, len(raw) - 1)] - raw[last]) / max(
-        time_s[min(last + 3, len(raw) - 1)] - time_s[last], 1e-9
-    )
+    if abs(expected) < LEAST_QUANTA * quantum:
+        return None
+    late_half = _rate(time_s, raw, (since + first) // 2, first)
+    if late_half * before <= 0 or abs(late_half) < ABRUPT * abs(before):
+        return None
+    jump = float(raw[last + 1] - raw[last])
+    row = abs(before) * (time_s[first] - time_s[since]) / (first - since)
+    if CAUGHT_UP[0] <= jump / expected <= CAUGHT_UP[1] and abs(jump) > JUMP_FACTOR * max(row, quantum):
+        return Frozen(first, last + 1, True, jump)
+    after = _rate(time_s, raw, last + 1, min(last + 1 + LEAST_ROWS, len(raw) - 1))
     # stopping that abruptly and starting at the same speed again is not what a lift does
-    if after * before > 0 and abs(after) > 0.5 * abs(before) and abs(typical_row) > 3 * quantum:
+    resumed = after * before > 0 and abs(after) > RESUMED * abs(before)
+    if resumed and 0 < jump / before and abs(jump) <= 2 * max(row, quantum) and row > 2 * quantum:
         return Frozen(first, last + 1, False, float(expected))
     return None
+
+
+def _rate(time_s: Floats, raw: Floats, first: int, last: int) -> float:
+    return float((raw[last] - raw[first]) / max(time_s[last] - time_s[first], 1e-9))

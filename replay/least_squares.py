@@ -99,11 +99,12 @@ def solve(
     from scipy.optimize import least_squares
 
     start = np.asarray(start, dtype=np.float64)
+    loss = "linear" if robust_from is None else soft_l1(robust_from)
     low = np.full_like(start, -np.inf) if low is None else low
     high = np.full_like(start, np.inf) if high is None else high
     found = least_squares(
         residuals, start, jac="3-point" if jacobian is None else jacobian, bounds=(low, high),
-        x_scale="jac" if size is None else size, loss="linear" if robust_from is None else soft_l1(robust_from),
+        x_scale="jac" if size is None else size, loss=loss,
         ftol=tolerance, xtol=tolerance, gtol=tolerance,
     )  # fmt: skip
     left = np.asarray(found.fun, dtype=np.float64)

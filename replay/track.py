@@ -107,7 +107,7 @@ def track_of(log: Log) -> Track:
     command = _normalised(log)
     raw = counts * scale
     quantum = _quantum(raw, scale)
-    frozen = frozen_runs(time_s, raw, command, _column(log, Role.CURRENT), quantum)
+    frozen = frozen_runs(time_s, raw, made, quantum)
     bridged = _bridge(time_s, raw, frozen)
     sets = count_sets(time_s, bridged, log.breaks, frozen, quantum, made)
     height = _unrolled(bridged, sets)

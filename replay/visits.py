@@ -24,6 +24,10 @@ NARROW_MM = 4.0
 NEIGHBOURS = 3
 #: An edge read this much deeper [mm] than before was read late, if the next ones are where they were.
 LATE_MM = 6.0
+#: A made reading this much above the trip [mm] that is not there again is false.
+FALSE_MM = 25.0
+#: Commands below this share of full scale are off: stopped or coasting, whatever held the lift before.
+OFF = 0.004
 #: Approach speed is taken over this time in front of the edge [s].
 APPROACH_S = 0.08
 #: Battery, current and loop periods are taken from this long before the trip to the standstill [s].
@@ -106,9 +110,27 @@ def _trip(
     if not np.isnan(local):
         if own[1] - own[0] > NARROW_MM and own[0] <= local <= own[1] + age:
             return local, own[0], own[1] + age
-        if before - own[1] - age > LATE_MM and not abs(after - middle) < abs(after - local):
+        if _late(intervals, k, before - own[1] - age, abs(after - middle) < abs(after - local)):
             return local, own[0], own[1] + age
+        if middle - local > FALSE_MM and abs(after - local) < min(LATE_MM, abs(after - middle)):
+            # made far above the trip once, and back at it later: a false reading is no trip
+            return local, local, local
     return middle, own[0], own[1] + age
+
+
+def _late(intervals: list[Interval | None], k: int, deeper: float, stays: bool) -> bool:
+    """Whether an edge that came ``deeper`` than before was late, and not a new trip.
+
+    Slipping hubs and longer strings make the edge come earlier. One that comes deeper once was read late;
+    one that stays deeper after a single step is a sensor that moved, and the old trip is where a healthy
+    one would have tripped. Only a walk over many visits is the count's own.
+    """
+    if not deeper > LATE_MM:
+        return False
+    if not stays:
+        return True
+    before = [sum(edge) / 2 for edge in intervals[max(0, k - 3) : k] if edge is not None]
+    return len(before) >= 2 and max(before) - min(before) < 0.3 * deeper
 
 
 def _neighbours(intervals: list[Interval | None], k: int) -> tuple[float, float]:
@@ -205,7 +227,11 @@ def command_change(track: Track, seen: int | None, end: int, hold: float) -> int
         target = hold
     if target - before < 0.01:
         return None
-    later = np.flatnonzero(track.command[seen : end + 1] >= before + COMMAND_SHARE * (target - before))
+    command = track.command[seen : end + 1]
+    stopped = command >= before + COMMAND_SHARE * (target - before)
+    if abs(before) > 3 * OFF:
+        stopped |= np.abs(command) < OFF
+    later = np.flatnonzero(stopped)
     return seen + int(later[0]) if len(later) else None
 
 

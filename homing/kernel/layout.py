@@ -104,7 +104,7 @@ CLOCK = np.dtype(
 #: What a run is measured by; times and heights of the stop now open, and extremes.
 WATCH = np.dtype(
     _floats(
-        "trip_s out_s seen_s loop_end_s react_s drive_s bottom_s "
+        "trip_s out_s seen_s loop_end_s loop_over_s react_s drive_s bottom_s "
         "trip_spool_m out_spool_m seen_spool_m loop_end_spool_m react_spool_m drive_spool_m bottom_spool_m "
         "trip_gap_m deepest_m lowest_spool_m still_since_s start_reference_m "
         "impact_m_s slack_m return_slack_m overtravel_m peak_current_a"

@@ -65,6 +65,7 @@ def live_through_period(
     # a stop keeps the planned end of the late loop that it met
     if watch.stop_open == 0 or watch.loop_end_s == NEVER:
         watch.loop_end_s = start_s + run.period_s if length > LONG_LOOP * run.period_s else NEVER
+        watch.loop_over_s = end_s
     while clock.pending > 0 and clock.pending_s[0] <= end_s:
         advance(run, parts, stops, curve, clock.pending_s[0], seed, index)
         phase = clock.pending_phase[0]

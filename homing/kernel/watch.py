@@ -76,7 +76,7 @@ def close_stop(run: Any, watch: Any, stops: Any) -> None:
     drive = watch.drive_spool_m if watch.drive_s < bottom_s else bottom
     late_from = max(watch.loop_end_s, watch.seen_s)
     due = react
-    if late_from < min(watch.react_s, bottom_s):
+    if late_from < min(watch.react_s, bottom_s) and watch.loop_over_s >= watch.seen_s:
         due = watch.loop_end_spool_m if watch.loop_end_s > watch.seen_s else seen
     row[PARTS_FROM] = watch.trip_spool_m - out
     row[PARTS_FROM + 1] = out - seen

@@ -85,7 +85,7 @@ def count_loss(facts: Facts) -> Case:
     if same == 1.0:
         case.speaks_for(PLAIN, f"the edge walks one way, by {total:+.0f} mm over {len(seen)} visits")
     else:
-        case.speaks_against(GOOD, f"the edge goes both ways ({same:.0%} of the steps one way)")
+        case.speaks_against(PLAIN, f"the edge goes both ways ({same:.0%} of the steps one way)")
     largest = float(np.max(np.abs(steps)) / np.sum(np.abs(steps)))
     if largest > 0.8 and len(steps) > 2:
         case.speaks_against(GOOD, f"{largest:.0%} of the shift came in one step")

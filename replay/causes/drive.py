@@ -65,14 +65,17 @@ def _twist(facts: Facts, case: Case) -> None:
     track = facts.track
     two = filled(track.log[Role.COUNTS_2]) * track.scale
     one = filled(track.log.counts) * track.scale
-    apart = one - two
-    apart = apart - apart[0]
+    # two encoders may have different scales; what is left beside the proportional part is twist
+    slope, level = np.polyfit(one, two, 1)
+    half = len(one) // 4
+    early = np.polyfit(one[:half], two[:half], 1) if np.ptp(one[:half]) > 0.2 * np.ptp(one) else (slope, level)
+    apart = two - early[0] * one - early[1]
     way = float(np.ptp(one))
     growth = float(np.percentile(np.abs(apart), 95))
     at = int(np.argmax(np.abs(apart)))
     case.at(max(0, at - 10), at)
     if growth > TWIST_SHARE * way:
-        case.speaks_for(PLAIN, f"the two counts part by up to {growth:.0f} mm ({facts.rows(at)})")
+        case.speaks_for(SURE, f"the two counts part by up to {growth:.0f} mm ({facts.rows(at)})")
     else:
         case.speaks_against(GOOD, f"the two counts stay within {growth:.1f} mm")
 
@@ -83,7 +86,7 @@ def _high_total(facts: Facts, case: Case, both: float) -> None:
     still = np.abs(track.speed) <= track.still
     rest = float(np.median(track.current[still])) if still.any() else 0.0
     if both > 6 * max(rest, 0.3):
-        case.speaks_for(GOOD, f"together they draw {both:.1f} A in motion, {rest:.1f} A each at rest")
+        case.speaks_for(GOOD, f"together they draw {both:.1f} A in motion, one {rest:.1f} A at rest")
 
 
 def _one_motor(facts: Facts, case: Case) -> Case:
@@ -114,7 +117,7 @@ def _hung(facts: Facts, case: Case) -> None:
     if late < HUNG_MM or facts.loop_was_late or any(run.last >= bad.at for run in track.frozen):
         return
     case.at(bad.at, bad.seen)
-    case.speaks_for(GOOD, f"{facts.rows(bad.seen)}: the reading came {late:.0f} mm deeper than in visits before")
+    case.speaks_for(HINT, f"{facts.rows(bad.seen)}: the reading came {late:.0f} mm deeper than in visits before")
     back = [each for each in facts.later if each.made and abs(each.edge - usual) < HUNG_MM]
     if back:
         case.speaks_for(HINT, f"in visit {back[0].number} it is back at the old height: nothing moved for good")

@@ -119,6 +119,9 @@ def limit_not_checked(facts: Facts) -> Case:
         return case.absent(
             f"{facts.rows(bad.seen, last)}: the command left inwards {held * 1e3:.0f} ms after the made reading"
         )
+    kept = abs(float(np.median(track.command[bad.seen : last + 1])) - facts.approach_command)
+    if kept > 0.25 * abs(facts.approach_command) + 0.02:
+        case.speaks_against(HINT, "the command is another one than on the way in")
     case.contribution = float(track.height[bad.seen] - np.min(track.height[bad.seen : last + 2]))
     case.speaks_for(
         PLAIN,
@@ -163,6 +166,8 @@ def pressing_on_stop(facts: Facts) -> Case:
         return case.absent("the command never stayed inwards while the lift stood at the bottom")
     length, first, last, visit = best
     case.at(first, last)
+    if visit.seen is not None and first > visit.seen and bool(track.made[visit.seen : first].all() if track.made is not None else False):
+        case.speaks_for(GOOD, f"the reading had been made since {facts.rows(visit.seen)}")
     case.contribution = 0.0 if facts.bad is None else facts.bad.overtravel
     case.speaks_for(GOOD, f"{facts.rows(first, last)}: driven inwards for {length:.1f} s while it stood")
     _pushed_harder(facts, case, first, last)

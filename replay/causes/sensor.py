@@ -6,6 +6,7 @@ import numpy as np
 
 from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
 from replay.causes.timing import ALIKE
+from replay.descents import edge_interval
 from replay.diagnosis import Cause, Visit
 from replay.facts import Contrary, Facts
 from sensor_models.kinds import SensorKind
@@ -94,7 +95,8 @@ def _toggles(facts: Facts, seen: int) -> int:
     assert track.made is not None
     last = track.after(seen, CONTACT_S)
     part = track.made[seen : last + 1].astype(np.int8)
-    near = np.abs(track.height[seen : last + 1] - track.height[seen]) <= CONTACT_MM
+    reach = max(CONTACT_MM, 0.06 * abs(float(track.speed[max(seen - 1, 0)])))
+    near = np.abs(track.height[seen : last + 1] - track.height[seen]) <= reach
     return int(np.sum((np.diff(part) != 0) & near[1:]))
 
 
@@ -112,7 +114,9 @@ def sensor_polarity(facts: Facts) -> Case:
     if np.isnan(share_up) or np.isnan(share_down):
         return case.absent("the lift did not leave the bottom, or never reached it")
     words = f"made in {share_up:.0%} of the rows high up and in {share_down:.0%} at the lowest heights"
-    if share_up > 0.85 and share_down < 0.5:
+    if share_up > 0.97 and share_down > 0.97 and high - low > 60.0:
+        case.speaks_for(SURE, f"{words}: made over {high - low:.0f} mm, which no target is long")
+    elif share_up > 0.85 and share_down < 0.5:
         case.speaks_for(SURE, words)
         case.speaks_for(HINT, "that is the sense of a healthy sensor turned round")
     elif share_up > 0.85:
@@ -156,7 +160,7 @@ def electrical_noise(facts: Facts) -> Case:
 def _at_edge(facts: Facts, run: Contrary) -> bool:
     """The run lies within one contact event of a visit."""
     return any(
-        each.seen is not None and 0 <= run.first - each.seen and run.last <= facts.track.after(each.seen, 0.15)
+        each.seen is not None and run.first - each.seen >= 0 and run.last <= facts.track.after(each.seen, 0.15)
         for each in facts.visits.visits
     )
 
@@ -188,6 +192,8 @@ def ambient_light(facts: Facts) -> Case:
         for c in facts.contrary
         if c.duration_s >= BLOCK_S and c.rows > FLIP_ROWS and c.first <= upto and not _goes_on(facts, c)
     ]
+    if not blocks and facts.blind and facts.bad is not None and facts.bad.seen is not None:
+        return _blinded(facts, case)
     if not blocks:
         return case.absent("no block of readings contradicts the height for a time and then ends")
     last = blocks[-1]
@@ -207,6 +213,22 @@ def ambient_light(facts: Facts) -> Case:
     elif facts.kind is not None:
         case.speaks_against(PLAIN + GOOD, "the sensor does not work with light")
     case.contribution = facts.bad.overtravel if facts.bad else None
+    return case
+
+
+def _blinded(facts: Facts, case: Case) -> Case:
+    """The reading failed to come at the trip and came later, with nothing else amiss."""
+    bad = facts.bad
+    assert bad is not None and bad.seen is not None
+    case.at(bad.at, bad.seen)
+    case.contribution = bad.overtravel
+    case.speaks_for(
+        GOOD, f"{facts.rows(bad.at, bad.seen)}: not made for {facts.late_s:.2f} s below the trip, then right again"
+    )
+    if facts.kind is SensorKind.REFLECTIVE:
+        case.speaks_for(GOOD, "the sensor works with light")
+    elif facts.kind is not None:
+        case.speaks_against(PLAIN + GOOD, "the sensor does not work with light")
     return case
 
 
@@ -231,7 +253,7 @@ def cable_break(facts: Facts) -> Case:
     if best:
         case.at(best[-1].first, best[-1].last)
         case.speaks_for(
-            PLAIN,
+            PLAIN if len(best) > 2 else GOOD,
             f"the reading drops out {len(best)} times at one height ({min(c.height for c in best):.0f} to "
             f"{max(c.height for c in best):.0f} mm), last at {facts.rows(best[-1].first, best[-1].last)}",
         )
@@ -251,12 +273,12 @@ def cable_break(facts: Facts) -> Case:
 
 
 def _same_place(runs: list[Contrary]) -> list[Contrary]:
-    """Three or more runs that begin or end at one height."""
+    """Two or more runs that begin or end at one height."""
     for side in ("height", "height_end"):
         heights = np.array([getattr(c, side) for c in runs])
         for c in runs:
             near = [runs[k] for k in np.flatnonzero(np.abs(heights - getattr(c, side)) <= PLACE_MM)]
-            if len(near) >= 3:
+            if len(near) >= 2:
                 return near
     return []
 
@@ -283,7 +305,7 @@ def _dead_counts(facts: Facts) -> Case | None:
 def _lost_since(facts: Facts) -> tuple[int, int] | None:
     """Rows from which the sensor was passed and not made, to the end of the log; None if it came back."""
     track, bad = facts.track, facts.bad
-    if bad is None or track.made is None or bad.seen is not None and facts.prompt:
+    if bad is None or track.made is None or (bad.seen is not None and facts.prompt):
         return None
     if bool(np.any(track.made[bad.at :])):
         return None
@@ -310,7 +332,7 @@ def target_lost(facts: Facts) -> Case:
     else:
         case.speaks_against(HINT, f"passed {facts.speed_ratio:.1f} times as fast as usual")
     if facts.kind is SensorKind.CONTACT:
-        case.speaks_against(GOOD, "a contact has no target that could be lost")
+        case.speaks_against(PLAIN, "a contact has no target that could be lost")
     case.contribution = bad.overtravel
     return case
 
@@ -346,14 +368,15 @@ def switch_damage(facts: Facts) -> Case:
 
 def _edge_step(facts: Facts) -> tuple[Visit, Visit, float] | None:
     """The largest step of the operating point between two visits."""
-    visits = [each for each in facts.visits.visits if each.made and each.seen is not None]
+    upto = len(facts.visits.visits) if facts.bad is None else facts.bad.number
+    visits = [each for each in facts.visits.visits[:upto] if each.made and each.seen is not None]
     best: tuple[Visit, Visit, float] | None = None
     for a, b in zip(visits[:-1], visits[1:], strict=True):
         assert a.seen is not None and b.seen is not None
-        first = float(facts.track.height[a.seen])
-        second = float(facts.track.height[b.seen])
-        width = (a.edge_high - a.edge_low + b.edge_high - b.edge_low) / 2
-        if abs(second - first) > max(BENT_MM, 1.5 * width):
-            if best is None or abs(second - first) > abs(best[2]):
-                best = (a, b, second - first)
+        one, two = edge_interval(facts.track, a.seen), edge_interval(facts.track, b.seen)
+        # what lies between the two sampling intervals has moved for certain
+        apart = max(two[0] - one[1], one[0] - two[1])
+        size = (two[0] + two[1] - one[0] - one[1]) / 2
+        if apart > BENT_MM and (best is None or abs(size) > abs(best[2])):
+            best = (a, b, size)
     return best

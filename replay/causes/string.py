@@ -14,6 +14,10 @@ FREE_TIMES = 1.8
 STRETCH_SHARE = 0.12
 
 
+#: No target or lever is made over a longer way than this [mm].
+WINDOW_MM = 45.0
+
+
 def string_stretch(facts: Facts) -> Case:
     """The edge drifts with load and comes back with rest."""
     case = Case(Cause.STRING_STRETCH, test="hang the full weight on for ten minutes, then rest, and home each time")
@@ -121,20 +125,23 @@ def reverse_wrap(facts: Facts) -> Case:
     track = facts.track
     if track.made is None:
         return case.absent("no reading in the log")
-    margin = max(12.0, 3 * track.quantum)
-    over = track.height - facts.trip_of_row
-    found = []
-    for each in facts.visits.descents:
-        lapses = [i for i in each.lapses if over[i] < -margin and track.speed[i] < track.still]
-        found += [(i, each) for i in lapses]
-    if facts.bad is not None:
-        found = [pair for pair in found if pair[0] <= facts.bad.end]
+    margin = max(15.0, 3 * track.quantum)
+    found = [
+        (i, each, way)
+        for each in facts.visits.descents
+        for i in each.lapses
+        if track.speed[i] < -track.still and i <= each.low
+        if (way := _made_way(facts, i)) > WINDOW_MM and (facts.bad is None or i <= facts.bad.end)
+    ]
     if not found:
-        return case.absent("the reading never lapses with the count going on inwards below the trip")
-    lapse, each = found[0]
-    depth = -float(over[lapse])
+        return case.absent(
+            f"the reading never lapses going inwards after more than {WINDOW_MM:g} mm: no target is so long"
+        )
+    lapse, each, way = found[0]
     case.at(lapse, lapse)
-    case.speaks_for(GOOD, f"{facts.rows(lapse)}: the reading lapses {depth:.0f} mm below the trip, going inwards")
+    case.speaks_for(
+        PLAIN, f"{facts.rows(lapse)}: going inwards the reading lapses after {way:.0f} mm; it is being lifted"
+    )
     back = [i for i in each.onsets if i > lapse and abs(track.height[i] - track.height[lapse]) < margin]
     if back:
         case.speaks_for(GOOD, f"it is made again at {facts.rows(back[0])} at the same height, going outwards")
@@ -145,3 +152,16 @@ def reverse_wrap(facts: Facts) -> Case:
             case.speaks_for(GOOD, f"the current rises from {before:.1f} to {after:.1f} A: it lifts")
     case.contribution = facts.bad.overtravel if facts.bad else None
     return case
+
+
+def _made_way(facts: Facts, lapse: int) -> float:
+    """Way of the spool [mm] over which the reading was made before a lapse; a start at rest counts double.
+
+    A lift that begins on its sensor, wound the wrong way round, lapses after less way than a window.
+    """
+    track = facts.track
+    assert track.made is not None
+    unmade = np.flatnonzero(~track.made[:lapse])
+    first = int(unmade[-1]) + 1 if len(unmade) else 0
+    way = float(np.max(track.height[first:lapse]) - track.height[lapse])
+    return way if first > 0 else 1e3 + way

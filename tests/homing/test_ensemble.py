@@ -55,7 +55,9 @@ def test_a_process_pool_gives_the_same_bytes(example_setting: Setting, by_one_wo
 def test_a_distributed_scheduler_gives_the_same_bytes(example_setting: Setting, by_one_worker: bytes) -> None:
     distributed = pytest.importorskip("distributed", reason="needs the extra 'scale' (dask.distributed)")
     with (
-        distributed.Client(processes=False, n_workers=1, threads_per_worker=2, dashboard_address=None) as client,
+        distributed.Client(
+            processes=False, n_workers=1, threads_per_worker=2, dashboard_address=None
+        ) as client,
         client.get_executor() as pool,
     ):
         assert run_many(example_setting, NUMBERS, executor=pool).tobytes() == by_one_worker
@@ -178,7 +180,11 @@ def test_uncompiled_kernels_give_the_same_bits() -> None:
         environment = {**os.environ, "NUMBA_DISABLE_JIT": disabled, "PYTHONPATH": str(folder)}
         contact = str(folder / "examples" / "shelving_robot" / "contact.toml")
         done = subprocess.run(
-            [sys.executable, "-c", ORACLE, contact], env=environment, capture_output=True, text=True, check=True
+            [sys.executable, "-c", ORACLE, contact],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=True,
         )
         said.append(done.stdout)
     assert len(said[0].split()) == 4

@@ -83,11 +83,17 @@ def test_each_fault_has_at_least_64_runs_with_numbers_of_their_own(example: Lift
             {"strong light"},
             {"magnet turned over"},
         ),
-        ({"sensor": [{"kind": "contact", "mount_mm": 20}]}, {"worn contact"}, {"magnet turned over", "weak target"}),
+        (
+            {"sensor": [{"kind": "contact", "mount_mm": 20}]},
+            {"worn contact"},
+            {"magnet turned over", "weak target"},
+        ),
     ],
     ids=["one motor", "belt", "reflective", "contact"],
 )
-def test_a_lift_has_the_faults_that_it_can_have(changes: dict[str, Any], gained: set[str], lost: set[str]) -> None:
+def test_a_lift_has_the_faults_that_it_can_have(
+    changes: dict[str, Any], gained: set[str], lost: set[str]
+) -> None:
     names, plain = ({kind.name for kind in faults_for(lift_with(each))} for each in (changes, {}))
     assert names - plain == gained
     assert plain - names == lost
@@ -347,7 +353,9 @@ def test_a_weak_target_trips_where_the_healthy_field_is_that_much_stronger(stead
     assert view is not None
     rows = (view.x_mm > 20.0) & (view.x_mm < 40.0)  # here the field falls steadily
     healthy_mm, weak_mm = np.interp([-12.0, -48.0], -view.signal[rows], view.x_mm[rows])
-    edges = [slow_edge_mm(run_faulted(steady_setting, fault, 0.25)) for fault in (Fault.NONE, Fault.WEAK_TARGET)]
+    edges = [
+        slow_edge_mm(run_faulted(steady_setting, fault, 0.25)) for fault in (Fault.NONE, Fault.WEAK_TARGET)
+    ]
     assert edges[0] - edges[1] == pytest.approx(healthy_mm - weak_mm, abs=0.65)
 
 

@@ -26,15 +26,17 @@ HEAVY = {**UNIPOLAR, "lift.moving_mass_kg": 8.0, "drive.gear_ratio": 8}
 
 
 def run_of(*changes: dict[str, Any], **fields: Any) -> Run:
-    return run_with(prepare(lift_with({key: value for each in changes for key, value in each.items()})), **fields)
+    return run_with(
+        prepare(lift_with({key: value for each in changes for key, value in each.items()})), **fields
+    )
 
 
-def at_zero_power(windings: str) -> Run:
+def power_off(windings: str) -> Run:
     return run_of(HEAVY, {"routine.stop": windings, "drive.when_off": windings})
 
 
 def test_a_heavy_lift_sags_with_shorted_windings_at_the_speed_of_its_motor_line() -> None:
-    run = at_zero_power("shorted")
+    run = power_off("shorted")
     plant = made_with(prepare(lift_with({**HEAVY, "routine.stop": "shorted"}))).runs[0]
     # weight less friction, through the gear (the load drives: times eta), less motor friction, is what
     # the shorted motors hold at k u; equations (1), (7) and (9) of homing/lift.py solved for the speed
@@ -47,7 +49,7 @@ def test_a_heavy_lift_sags_with_shorted_windings_at_the_speed_of_its_motor_line(
 
 
 def test_it_sags_faster_with_open_windings() -> None:
-    shorted, opened = at_zero_power("shorted"), at_zero_power("open")
+    shorted, opened = power_off("shorted"), power_off("open")
     row = 6  # 140 ms after power-up
     sunk_mm = [320.0 - run.trace["carriage_mm"][row] for run in (shorted, opened)]
     assert sunk_mm[0] > 30.0
@@ -56,7 +58,7 @@ def test_it_sags_faster_with_open_windings() -> None:
 
 def test_a_lift_that_sags_is_never_called_safe() -> None:
     for windings in ("shorted", "open"):
-        assert at_zero_power(windings).outcome.word == "unsafe"
+        assert power_off(windings).outcome.word == "unsafe"
 
 
 def test_friction_above_the_weight_holds_without_power() -> None:
@@ -126,7 +128,7 @@ def test_a_reverse_wrap_lifts(steady_setting: Setting) -> None:
 def test_coupled_motors_share_one_current_limit(steady: Lift, motors: int) -> None:
     run = run_with(prepare(steady.replace({"drive.motors": motors})), start_m=0.64)
     assert run.trace["state"][-1] == "zeroed"
-    # started at the upper stop it pulls against it: the limit of 15 A (or what one motor draws) and 1 A of others
+    # started at the upper stop it pulls against it: the limit of 15 A (or what one draws), 1 A of others
     assert run.metrics["peak_current_a"] < 15.0 + 1.0
     assert run.metrics["peak_current_a"] > 5.0
 
@@ -137,7 +139,9 @@ def test_an_encoder_on_the_spool_counts_turns_of_the_spool(steady: Lift) -> None
     assert run.outcome.word == "zeroed"
     turn_mm = np.pi * 38 * 2
     floor = np.floor(run.trace["spool_mm"] / turn_mm * 600).astype(int)
-    assert np.abs(run.trace["counts"] - floor).max() <= 1  # the floor of a number just at a whole one may differ
+    assert (
+        np.abs(run.trace["counts"] - floor).max() <= 1
+    )  # the floor of a number just at a whole one may differ
     assert np.array_equal(run.trace["counts"][:5], floor[:5])
 
 
@@ -151,7 +155,9 @@ def test_an_encoder_on_the_spool_counts_turns_of_the_spool(steady: Lift) -> None
         pytest.param(SCREW, id="screw"),
     ],
 )
-def test_a_power_command_keeps_the_speed_it_stands_for_at_nominal_load_and_voltage(kind: dict[str, Any]) -> None:
+def test_a_power_command_keeps_the_speed_it_stands_for_at_nominal_load_and_voltage(
+    kind: dict[str, Any],
+) -> None:
     ideal = {"battery.open_circuit_v": 12.0, "battery.resistance_ohm": 0.0, "drive.command": "duty"}
     told_mm_s = lift_with({**UNIPOLAR, **kind}).routine.fast_speed_mm_s
     run = run_of(UNIPOLAR, kind, ideal)
@@ -241,7 +247,9 @@ def test_a_return_string_with_take_up_spring_keeps_slack_small() -> None:
 def test_a_softer_string_costs_more_of_the_stop() -> None:
     hard, soft = (run_of(UNIPOLAR, {"string.stiffness_n_per_mm": k}) for k in (50.0, 2.0))
     assert soft.stops[0].budget_mm["string"] > 5.0 * hard.stops[0].budget_mm["string"]
-    assert soft.stops[0].budget_mm["reading_delay"] == pytest.approx(hard.stops[0].budget_mm["reading_delay"], rel=1e-3)
+    assert soft.stops[0].budget_mm["reading_delay"] == pytest.approx(
+        hard.stops[0].budget_mm["reading_delay"], rel=1e-3
+    )
 
 
 def test_a_sagging_battery_slows_a_power_command() -> None:

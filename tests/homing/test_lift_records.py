@@ -117,7 +117,7 @@ def test_the_speed_loop_has_both_poles_at_its_time_constant() -> None:
 def test_a_duty_is_what_the_motor_line_needs_for_speed_and_load() -> None:
     run = record({"drive.command": "duty"})
     assert run.command == Mode.DUTY
-    # lifting: 10 N + 4 N over the gear's efficiency and the motors' own friction, then emf and viscous friction
+    # lifting: 10 N + 4 N over the gear's efficiency, the motors' own friction, then emf and viscous friction
     volt_per_n = run.resistance_ohm / run.force_n_per_a
     emf = run.back_emf_v_s * run.ratio_rad_per_m
     assert run.duty_out * 12 == pytest.approx(volt_per_n * (14 / 0.8 + run.motor_friction_n), rel=1e-12)
@@ -223,7 +223,8 @@ def test_new_runs_carry_no_fault() -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "order"), [(StopKind.HOLD, Order.HOLD), (StopKind.SHORTED, Order.SHORTED), (StopKind.OPEN, Order.OPEN)]
+    ("kind", "order"),
+    [(StopKind.HOLD, Order.HOLD), (StopKind.SHORTED, Order.SHORTED), (StopKind.OPEN, Order.OPEN)],
 )
 def test_a_stop_of_the_file_is_an_order_of_the_kernel(kind: StopKind, order: Order) -> None:
     assert stop_order(kind) is order

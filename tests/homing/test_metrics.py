@@ -68,7 +68,12 @@ def test_a_lift_that_rests_on_its_stop_begins_without_overtravel(steady_setting:
 
 @pytest.mark.parametrize("rigging", [1, 2, 4])
 def test_slack_is_measured_in_string(rigging: int) -> None:
-    changes = {**UNIPOLAR, "drive.travel_per_line": rigging, "drive.gear_ratio": 10 * rigging, "lift.start_mm": 100}
+    changes = {
+        **UNIPOLAR,
+        "drive.travel_per_line": rigging,
+        "drive.gear_ratio": 10 * rigging,
+        "lift.start_mm": 100,
+    }
     run = run_faulted(lift_with(changes), Fault.TARGET_DROPPED)
     thrown_mm = (run.trace["carriage_mm"] - run.trace["spool_mm"]).max()
     assert thrown_mm > 100.0
@@ -78,7 +83,12 @@ def test_slack_is_measured_in_string(rigging: int) -> None:
 
 
 def test_slack_of_the_return_string_is_measured_in_string() -> None:
-    changes = {**UNIPOLAR, "string.return_string": True, "string.return_slack_mm": 5, "drive.travel_per_line": 2}
+    changes = {
+        **UNIPOLAR,
+        "string.return_string": True,
+        "string.return_slack_mm": 5,
+        "drive.travel_per_line": 2,
+    }
     run = run_with(lift_with(changes))
     # taut pull-up: the return string hangs by its own slack and by the stretch of the other, over two
     loose_mm = (run.trace["spool_mm"] - run.trace["carriage_mm"]).max() + 2 * 5.0
@@ -158,14 +168,23 @@ def test_one_made_reading_while_lifting_is_false_but_not_accepted(steady_setting
     single = [run for run in found if readings(run)[phase_rows(run, "lifting")].sum() == 1]
     assert single
     for run in single:
-        again = readings(run)[phase_rows(run, "coming_in")] & (run.trace["carriage_mm"] > 100)[phase_rows(run, "coming_in")]
+        again = (
+            readings(run)[phase_rows(run, "coming_in")]
+            & (run.trace["carriage_mm"] > 100)[phase_rows(run, "coming_in")]
+        )
         assert run.metrics["false_triggers"] == 1.0 + again.sum()
         assert run.metrics["accepted_false_triggers"] == again.sum()
 
 
 def test_contiguous_made_readings_are_one_false_trigger(steady_setting: Setting) -> None:
     run = run_faulted(
-        steady_setting, Fault.HEIGHT_DROPOUT, 1.0, 2.0, fault_height_m=0.2, fault_span_m=0.02, wire_reads_made=1
+        steady_setting,
+        Fault.HEIGHT_DROPOUT,
+        1.0,
+        2.0,
+        fault_height_m=0.2,
+        fault_span_m=0.02,
+        wire_reads_made=1,
     )
     outside = readings(run)[run.trace["carriage_mm"] > 100.0]
     assert outside.sum() > 1
@@ -174,7 +193,9 @@ def test_contiguous_made_readings_are_one_false_trigger(steady_setting: Setting)
     assert run.metrics["accepted_false_triggers"] == run.metrics["false_triggers"] == 3.0
 
 
-def test_readings_carried_out_of_the_zone_by_the_sensors_own_delay_are_not_false(steady_setting: Setting) -> None:
+def test_readings_carried_out_of_the_zone_by_the_sensors_own_delay_are_not_false(
+    steady_setting: Setting,
+) -> None:
     # it backs off with 30 mm/s; read 300 ms late, the sensor seems made up to 9 mm above its zone
     run = run_with(steady_setting, start_m=0.02, reading_lag=15, sensor_latency_s=0.3, read_before_s=0.0)
     above = run.trace["carriage_mm"] > steady_setting.zone_m[1] * 1e3
@@ -198,7 +219,10 @@ def test_a_flicker_that_the_routine_does_not_act_on_is_not_accepted(steady_setti
 @pytest.fixture(scope="module")
 def fast_over_a_narrow_window() -> Lift:
     """A small magnet passed at 600 mm/s, far above the stop, by a part that looks every 100 ms."""
-    changes = {**UNIPOLAR, "sensor.magnet": {"shape": "disc", "diameter_mm": 6, "height_mm": 3, "grade": "N42"}}
+    changes = {
+        **UNIPOLAR,
+        "sensor.magnet": {"shape": "disc", "diameter_mm": 6, "height_mm": 3, "grade": "N42"},
+    }
     return lift_with(
         {**changes, "sensor.mount_mm": 150, "sensor.sample_period_ms": 100, "routine.fast_speed_mm_s": 600,
          "drive.gear_ratio": 10}
@@ -239,7 +263,9 @@ def test_a_sensor_that_is_never_made_is_measured_from_a_healthy_trip() -> None:
 
 
 def test_what_does_not_exist_is_nan_and_never_zero(steady_setting: Setting) -> None:
-    stuck = run_faulted(steady_setting, Fault.STUCK_ON)  # leaves its start outwards, faults, never stops inwards
+    stuck = run_faulted(
+        steady_setting, Fault.STUCK_ON
+    )  # leaves its start outwards, faults, never stops inwards
     assert stuck.outcome is not Outcome.ZEROED
     for name in ("time_to_zero_s", "stop_distance_mm", "overtravel_mm", "zero_error_mm", "return_slack_mm"):
         assert np.isnan(stuck.metrics[name]), name
@@ -264,7 +290,10 @@ def test_a_run_whose_time_is_over_is_unsafe(steady_setting: Setting) -> None:
 def test_a_run_over_any_of_its_limits_is_unsafe(steady: Lift, limit: str) -> None:
     # a run with some of each: low sensor, so it bumps into its stop and still zeroes
     lift = steady.replace({"sensor.bottom.mount_mm": -12, "routine.fast_speed_mm_s": 300})
-    generous = {f"requirements.{name}": 1e4 for name in ("overtravel_mm", "slack_mm", "impact_speed_mm_s", "zero_error_mm")}
+    generous = {
+        f"requirements.{name}": 1e4
+        for name in ("overtravel_mm", "slack_mm", "impact_speed_mm_s", "zero_error_mm")
+    }
     calm = run_with(prepare(lift.replace(generous)))
     assert calm.outcome is Outcome.ZEROED
     size = abs(calm.metrics[limit])

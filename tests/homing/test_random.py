@@ -60,11 +60,11 @@ def plain_philox(counter: list[int], key: list[int], width: int) -> list[int]:
     """Ten rounds in Python's own integers, written from the paper for any word width."""
     multiply_0, multiply_1, step_0, step_1 = CONSTANTS[width]
     mask = (1 << width) - 1
-    (a, b, c, d), (k, l) = counter, key
+    (a, b, c, d), (k, m) = counter, key
     for _ in range(10):
         first, second = multiply_0 * a, multiply_1 * c
-        a, b, c, d = (second >> width) ^ b ^ k, second & mask, (first >> width) ^ d ^ l, first & mask
-        k, l = (k + step_0) & mask, (l + step_1) & mask
+        a, b, c, d = (second >> width) ^ b ^ k, second & mask, (first >> width) ^ d ^ m, first & mask
+        k, m = (k + step_0) & mask, (m + step_1) & mask
     return [a, b, c, d]
 
 

@@ -53,7 +53,9 @@ def made_up(runs: int = 1, moving: Any = 0, **columns: Any) -> Ensemble:
     return Ensemble(0, metrics, nothing, nothing, nothing, standing)
 
 
-def result(name: str, ensemble: Ensemble, nominal: Ensemble | None = None, lift: Lift = LIFT) -> RequirementResult:
+def result(
+    name: str, ensemble: Ensemble, nominal: Ensemble | None = None, lift: Lift = LIFT
+) -> RequirementResult:
     judged = judge(lift, made_up() if nominal is None else nominal, ensemble)
     return next(each for each in judged if each.name == name)
 
@@ -93,7 +95,7 @@ def test_299_runs_without_a_failure_show_one_per_cent_and_298_do_not(runs: int, 
 
 
 # one-sided 95 % upper bound of Clopper and Pearson at most 0.01: fewest runs for 0, 1, 2, 3 failures.
-# The table that quality engineers use for 99 % reliability at 95 % confidence; from memory: 299, 473, 628, 773.
+# The quality engineers' table for 99 % reliability at 95 % confidence; from memory: 299, 473, 628, 773.
 @pytest.mark.parametrize(("failures", "runs"), [(0, 299), (1, 473), (2, 628), (3, 773)])
 def test_the_fewest_runs_that_show_one_per_cent(failures: int, runs: int) -> None:
     enough = result("overtravel_mm", made_up(runs, overtravel_mm=some_fail(runs, failures)))

@@ -80,7 +80,11 @@ def test_the_nominal_loop_is_exactly_periodic(nominal: Run) -> None:
 
 def test_counts_are_the_spools_height_rounded_down(steady: Lift, nominal: Run) -> None:
     drive = steady.drive
-    per_mm = drive.encoder_counts_per_rev * drive.gear_ratio / (np.pi * drive.spool_diameter_mm * drive.travel_per_line)
+    per_mm = (
+        drive.encoder_counts_per_rev
+        * drive.gear_ratio
+        / (np.pi * drive.spool_diameter_mm * drive.travel_per_line)
+    )
     floor = np.floor(nominal.trace["spool_mm"] * per_mm)
     assert np.abs(nominal.trace["counts"] - floor).max() <= 1.0  # rounding of spool_mm itself
     assert (nominal.trace["counts"] == floor).mean() > 0.99

@@ -142,7 +142,9 @@ class Counted(ThreadPoolExecutor):
         return super().submit(fn, *args, **kwargs)
 
 
-def test_everything_goes_through_the_executor_that_was_passed_in(example: Lift, passing: Verification) -> None:
+def test_everything_goes_through_the_executor_that_was_passed_in(
+    example: Lift, passing: Verification
+) -> None:
     with Counted() as pool:
         found = verify(example, runs=RUNS, executor=pool)
     blocks = -(-RUNS // BLOCK_RUNS) + 2 * -(-FAULT_RUNS * len(found.faults) // BLOCK_RUNS)

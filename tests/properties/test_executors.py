@@ -17,11 +17,11 @@ from homing.builtin import builtin_table
 from homing.kernel.codes import Condition
 from homing.kernel.layout import MEMORY, RUN, scratch
 from homing.kernel.observe import apply_effects, choose_row, enter, observe, take_note
-from homing.settings import routine_settings
 from homing.liftfile import load_lift
 from homing.machine import RoutineMachine
 from homing.routine import Row, Table, compile_table
 from homing.setting import prepare
+from homing.settings import routine_settings
 from homing.simulate import simulate
 from homing.structure.situations import situations
 

@@ -21,7 +21,7 @@ from homing.simulate import run_block, simulate
 #: Lifts far off the example, in the units of the file: heavy and light, quick and slow, tight and loose.
 RANGES: dict[str, tuple[float, float]] = {
     "lift.moving_mass_kg": (0.3, 6.0),
-    "lift.friction_n": (0.0, 12.0),
+    "lift.friction_n": (0.05, 12.0),
     "lift.incline_deg": (40.0, 90.0),
     "drive.gear_ratio": (8.0, 40.0),
     "drive.spool_diameter_mm": (20.0, 60.0),
@@ -38,7 +38,9 @@ RANGES: dict[str, tuple[float, float]] = {
     "routine.creep_speed_mm_s": (10.0, 60.0),
 }
 #: Every number of a file is exact to some digits; so are these.
-LIFTS = st.fixed_dictionaries({key: st.floats(*ends).map(lambda x: round(x, 3)) for key, ends in RANGES.items()})
+LIFTS = st.fixed_dictionaries(
+    {key: st.floats(*ends).map(lambda x: round(x, 3)) for key, ends in RANGES.items()}
+)
 NUMBERS = st.integers(0, 10**6)
 
 
@@ -136,7 +138,10 @@ def test_a_wider_limit_never_makes_a_run_unsafe(share: float, wider: float, name
     results = _some_results()
     tables = [
         example().lift.requirements.model_copy(update={name: share * size})
-        for size in (getattr(example().lift.requirements, name), wider * getattr(example().lift.requirements, name))
+        for size in (
+            getattr(example().lift.requirements, name),
+            wider * getattr(example().lift.requirements, name),
+        )
     ]
     tight, wide = (outcomes(results, _with(table)) for table in tables)
     assert np.all((wide != Outcome.UNSAFE) | (tight == Outcome.UNSAFE))

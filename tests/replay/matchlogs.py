@@ -15,11 +15,11 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.columns import ColumnSpec, LogColumns
+from replay.columns import LogColumns
 from replay.diagnosis import Cause
 from replay.log import Log
 from replay.reading import read_log
-from replay.units import Role, Unit
+from replay.units import Role
 
 Floats = NDArray[np.float64]
 STEP_S = 0.0005
@@ -152,13 +152,16 @@ def advance(y: Floats, p: Floats, volts: float, coast: bool, time_s: float, out:
             stop = -p[5] * (x - p[8]) - 0.001 * p[6] * max(vx, 0.0)
         motor = 0.0 if coast else p[2] * (volts / 12.0 - vs / p[3])
         out[0] = abs(motor / p[2]) * p[11] + 0.05
-        hang = p[14] if abs(x - p[13]) < 6.0 and vx <= 20.0 else 0.0
-        fx = pull - p[0] * 9.81 - (p[7] + hang) * np.tanh(vx / 8.0) + stop
-        if hang > 0 and vx <= 0:
-            fx = max(fx, -0.02 * vx * p[0])
+        fx = pull - p[0] * 9.81 - p[7] * np.tanh(vx / 8.0) + stop
         fs = motor - (-pull if back else pull) - p[10] * np.tanh(vs / 8.0)
         y[1] = vs + h * 1000.0 * fs / p[1]
         y[3] = vx + h * 1000.0 * fx / p[0]
+        if p[14] > 0 and x <= p[13]:
+            # hung: it stays until enough string lies loose, then breaks free
+            if x - s < p[14]:
+                y[3] = max(0.0, y[3])
+            else:
+                p[14] = 0.0
         y[0] = s + h * y[1]
         y[2] = x + h * y[3]
     out[1] = pull
@@ -181,6 +184,6 @@ def _plant(robot: Robot) -> Floats:
             8.0,  # stall current [A]
             1.0,  # mm of string for a mm of spool
             -1e9,  # height at which the carriage hangs
-            0.0,  # extra friction there
+            0.0,  # mm of loose string at which it breaks free; 0: it does not hang
         ]
     )

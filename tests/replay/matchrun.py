@@ -85,7 +85,11 @@ def match_log(cause: Cause | None, seed: int) -> Match:
 
 def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match | None:
     robot = _fitted(robot, cause, rng)
-    first = 1 if cause in (C.UNKNOWN_START, C.DRIVE_SIGN, C.SENSOR_POLARITY, C.REVERSE_WRAP) else int(rng.integers(3, robot.visits))
+    first = (
+        1
+        if cause in (C.UNKNOWN_START, C.DRIVE_SIGN, C.SENSOR_POLARITY, C.REVERSE_WRAP)
+        else int(rng.integers(3, robot.visits))
+    )
     fault = Fault(cause, first, rng, {"motor": float(rng.random() < 0.5)})
     start = 0.25 * robot.trip if rng.random() < 0.5 and first > 1 else rng.uniform(0.3, 0.6) * robot.travel
     if cause is C.REVERSE_WRAP:
@@ -93,26 +97,40 @@ def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match |
     spool = -2 * robot.spare - start if cause is C.REVERSE_WRAP else start + 0.1
     world = World(robot, fault, rng, np.array([spool, 0.0, start, 0.0]), _plant(robot))
     world.trip = robot.trip
-    world.zero = -start / robot.per_count if robot.referenced else -(start + robot.slow_zone) / robot.per_count
+    world.zero = (
+        -start / robot.per_count if robot.referenced else -(start + robot.slow_zone) / robot.per_count
+    )
     if cause is C.UNKNOWN_START:
         world.zero = -(start + robot.slow_zone + rng.uniform(60, 150)) / robot.per_count
     _drive(world)
     healthy = cause is None
     worst = max(world.overtravels, default=0.0)
-    if healthy and worst > LIMIT:
+    if healthy and worst > 0.8 * LIMIT:
         return None
     bad = next((k + 1 for k, over in enumerate(world.overtravels) if over > LIMIT), 0)
+    if bad and world.overtravels[bad - 1] < 1.25 * LIMIT:
+        return None
     if not healthy and not bad and cause not in _MAY_STAY:
+        return None
+    if cause is C.MISSED_EDGE and "seen" in fault.marks:
         return None
     if not healthy and bad and bad < len(world.overtravels) and bad < first - 1:
         return None
-    over = world.overtravels[bad - 1] if bad else 0.0
-    return Match(
-        _text(world), _columns(world), robot, cause, bad, over, LIMIT, tuple(world.overtravels)
-    )
+    if cause is C.PRESSING_ON_STOP and fault.marks.get("below", 0) > 0 and not bad:
+        bad = first
+    over = world.overtravels[bad - 1] if 0 < bad <= len(world.overtravels) else 0.0
+    return Match(_text(world), _columns(world), robot, cause, bad, over, LIMIT, tuple(world.overtravels))
 
 
-_MAY_STAY = (C.DRIVE_SIGN, C.SENSOR_POLARITY, C.MOTORS_OPPOSED, C.ELECTRICAL_NOISE, C.AMBIENT_LIGHT, C.STICKY_TRAVEL, C.CABLE_BREAK)
+_MAY_STAY = (
+    C.DRIVE_SIGN,
+    C.SENSOR_POLARITY,
+    C.MOTORS_OPPOSED,
+    C.ELECTRICAL_NOISE,
+    C.AMBIENT_LIGHT,
+    C.STICKY_TRAVEL,
+    C.CABLE_BREAK,
+)
 
 
 def _fitted(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Robot:
@@ -128,7 +146,9 @@ def _fitted(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Robo
     if cause in (C.TARGET_PAST_SENSOR,):
         robot = replace(robot, kind="magnet", window=rng.uniform(8, 14))
     if cause is C.MISSED_EDGE:
-        robot = replace(robot, kind="magnet", window=rng.uniform(7, 9), period=max(robot.period, 0.02))
+        robot = replace(robot, kind="magnet", window=rng.uniform(4, 6), period=max(robot.period, 0.02))
+    if cause in (C.SHORT_MARGIN, C.ZERO_WHILE_MOVING, C.UNKNOWN_START, C.PRESSING_ON_STOP, C.COUNT_LOSS):
+        robot = replace(robot, window=robot.trip + 5)
     if cause in (C.ZERO_WHILE_MOVING, C.COUNTER_RESET):
         robot = replace(robot, zeroes_log=True if cause is C.ZERO_WHILE_MOVING else robot.zeroes_log)
     if cause is C.REVERSE_WRAP:
@@ -185,6 +205,8 @@ def _volts(world: World) -> float:
 def _track_truth(world: World) -> None:
     """Overtravel of the spool past the true trip until its first standstill."""
     s, vs, x = world.y[0], world.y[1], world.y[2]
+    if world.fault.cause is C.STICKY_TRAVEL:
+        x = s  # a hung carriage never passes the trip; the spool does
     if world.state in (UP, TOP):
         return
     if world.trip_at is None and world.visit > 0 and x <= world.robot.trip and world.state in (FAST, SLOW):
@@ -207,8 +229,11 @@ def _count(world: World, base: float) -> None:
         world.creep += (28.0 * (world.state != HOME) - world.creep) * robot.period / 8.0
         world.lost = -world.creep
     if fault.cause is C.OVERLAPPED_WRAPS and world.visit >= 2:
-        world.peak = max(world.peak, world.y[2]) if world.state != HOME else world.y[2]
-        world.lost = -0.12 * max(0.0, world.peak - 200.0)
+        # wound over itself above 200 mm, and laid properly again low on the next way up
+        if world.state == UP and world.y[2] > 200:
+            world.lost -= 0.1 * max(0.0, vs) * robot.period
+        elif world.state == UP:
+            world.lost *= 1 - 4 * robot.period
     shown = (world.y[0] - base - world.lost + world.slipped) / robot.per_count
     if fault.cause is C.DRIVE_SIGN and not fault.marks["motor"]:
         shown = -shown
@@ -318,6 +343,8 @@ def _come_in(world: World) -> None:
     if world.state == FAST and not fast and world.declared < robot.slow_zone:
         _to(world, SLOW)
     unchecked = cause is C.LIMIT_NOT_CHECKED and world.aimed
+    if world.made and world.aimed and world.state == FAST:
+        fault.marks["seen"] = 1.0
     if world.made and not unchecked:
         world.integral = world.y[0]
         _to(world, STOPPING)
@@ -330,20 +357,21 @@ def _come_in(world: World) -> None:
 
 
 def _stop(world: World, age: float) -> None:
-    cause = world.fault.cause
+    fault, cause = world.fault, world.fault.cause
     world.u = _hold(world)
     if cause is C.SLACK_PAYOUT and world.past and age < 0.5:
         world.coast, world.u = True, 0.0
     if cause is C.PRESSING_ON_STOP and world.aimed:
-        world.u = -min(0.08 + 0.25 * age, 0.6)
-        if age > 1.2:
-            world.u = _hold(world)
+        # the position loop wants to a target below the stop, and its integral winds up
+        below = world.trip - fault.marks.setdefault("below", float(world.rng.uniform(35, 70)))
+        if age > 0.15:
+            world.u = _hold(world) + float(np.clip(0.0025 * (below - world.y[0]) * (1 + age), -0.5, 0.3))
     retrigger = cause in (C.CONTACT_CHATTER, C.TARGET_PAST_SENSOR) and world.past
     if retrigger and not world.made and age < 0.4 and world.y[0] > -60:
         _to(world, FAST if cause is C.TARGET_PAST_SENSOR else SLOW)
         world.u = _speed(world, -world.robot.fast)
     elif age > 0.3 and abs(world.y[1]) < 8 and not (cause is C.PRESSING_ON_STOP and world.aimed and age < 2):
-        if world.made and cause is not C.ZERO_WHILE_MOVING or (world.made and not world.aimed):
+        if (world.made and cause is not C.ZERO_WHILE_MOVING) or (world.made and not world.aimed):
             _zero(world)
         _to(world, HOME)
 
@@ -361,7 +389,9 @@ def _events(world: World) -> None:
     cause, fault, rng, robot = world.fault.cause, world.fault, world.rng, world.robot
     if not world.aimed or "done" in fault.marks:
         return
-    if cause is C.COUNTER_RESET and world.state == (FAST if fault.marks.setdefault("when", rng.random()) < 0.5 else TOP):
+    if cause is C.COUNTER_RESET and world.state == (
+        FAST if fault.marks.setdefault("when", rng.random()) < 0.5 else TOP
+    ):
         if world.y[2] < 0.55 * robot.travel or world.state == TOP:
             world.shown_zero = world.counts
             world.zero = world.counts - (robot.slow_zone + 250) / robot.per_count
@@ -384,7 +414,7 @@ def _events(world: World) -> None:
         world.trip -= rng.uniform(14, 18)
         fault.marks["done"] = 1
     elif cause is C.STICKY_TRAVEL and world.state == FAST:
-        world.p[13], world.p[14] = world.trip + rng.uniform(20, 120), 200.0
+        world.p[13], world.p[14] = world.trip + rng.uniform(20, 120), rng.uniform(50, 130)
         fault.marks["done"] = 1
 
 
@@ -408,16 +438,38 @@ def _to(world: World, state: str) -> None:
 
 def _log(world: World, volts: float, current: float) -> None:
     counts = world.counts - world.shown_zero + (0 if world.robot.zeroes_log else world.robot.offset)
-    extra = 2.2 if world.fault.cause is C.DRIVE_SLIP and 0 < world.slipped and "done" not in world.fault.marks else 1.0
+    extra = (
+        2.2
+        if world.fault.cause is C.DRIVE_SLIP and world.slipped > 0 and "done" not in world.fault.marks
+        else 1.0
+    )
     shown = max(0.0, current * extra + 0.04 * world.rng.standard_normal())
     battery = volts - world.robot.ohm * shown + 0.02 * world.rng.standard_normal()
-    state = "auto_drop" if world.fault.cause is C.LIMIT_NOT_CHECKED and world.aimed and world.state in (FAST, SLOW) else world.state
-    row: tuple[object, ...] = (f"{world.t:.4f}", int(counts), f"{world.u:.3f}", int(world.made), f"{battery:.2f}", f"{shown:.2f}", state)
+    state = (
+        "auto_drop"
+        if world.fault.cause is C.LIMIT_NOT_CHECKED and world.aimed and world.state in (FAST, SLOW)
+        else world.state
+    )
+    row: tuple[object, ...] = (
+        f"{world.t:.4f}",
+        int(counts),
+        f"{world.u:.3f}",
+        int(world.made),
+        f"{battery:.2f}",
+        f"{shown:.2f}",
+        state,
+    )
     if world.fault.cause is C.MOTORS_OPPOSED:
         if world.past:
-            world.twist += 0.02 * abs(world.y[1]) * world.robot.period / world.robot.per_count
+            world.twist += 0.06 * abs(world.y[1]) * world.robot.period / world.robot.per_count
         strain = 4.0 if world.past and abs(world.y[1]) > 20 else 0.0
-        row = (*row[:5], f"{shown + strain:.2f}", state, int(counts + world.twist), f"{shown + 0.9 * strain:.2f}")
+        row = (
+            *row[:5],
+            f"{shown + strain:.2f}",
+            state,
+            int(counts + world.twist),
+            f"{shown + 0.9 * strain:.2f}",
+        )
     world.rows.append(row)
 
 
@@ -433,7 +485,17 @@ def _text(world: World) -> str:
 
 
 def _columns(world: World) -> LogColumns:
-    roles = [Role.TIME, Role.COUNTS, Role.COMMAND, Role.SENSOR, Role.BATTERY, Role.CURRENT, Role.STATE, Role.COUNTS_2, Role.CURRENT_2]
+    roles = [
+        Role.TIME,
+        Role.COUNTS,
+        Role.COMMAND,
+        Role.SENSOR,
+        Role.BATTERY,
+        Role.CURRENT,
+        Role.STATE,
+        Role.COUNTS_2,
+        Role.CURRENT_2,
+    ]
     units: dict[Role, Unit] = {Role.TIME: Unit.SECOND, Role.COMMAND: Unit.FRACTION}
     pairs = list(zip(roles, _NAMES, strict=True))[: len(world.rows[0])]
     return LogColumns({role: ColumnSpec(name, units.get(role)) for role, name in pairs})

@@ -122,9 +122,7 @@ def test_command_of_the_built_in_example_names_no_file() -> None:
 
 def test_bare_verification_has_a_page_too_and_always_the_same(tmp_path: Path) -> None:
     bare = fake_verification(sensor=None, faults=(), worst_runs=(), assumed=(), diagnostic_coverage=None)
-    texts = [
-        write_report(bare, tmp_path / name).read_text(encoding="utf-8") for name in ("a", "b")
-    ]
+    texts = [write_report(bare, tmp_path / name).read_text(encoding="utf-8") for name in ("a", "b")]
     assert texts[0] == texts[1]
     assert "No faults were injected." in texts[0]
     assert "Nothing was assumed." in texts[0]

@@ -161,9 +161,7 @@ def test_symmetry(magnet: Any, place: tuple[float, float, float]) -> None:
 @given(shapes, places, st.floats(-2.0, 2.0))
 def test_linear_in_remanence(magnet: Any, place: tuple[float, float, float], factor: float) -> None:
     changed = type(magnet)(**{**vars(magnet), "remanence": magnet.remanence * factor})
-    np.testing.assert_allclose(
-        changed.field([place]), factor * magnet.field([place]), rtol=1e-12, atol=1e-15
-    )
+    np.testing.assert_allclose(changed.field([place]), factor * magnet.field([place]), rtol=1e-12, atol=1e-15)
 
 
 @given(shapes, places, st.floats(0.1, 10.0))

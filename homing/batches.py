@@ -42,7 +42,7 @@ def batch(setting: Setting, indices: Indices, faults: FaultPlan | None = None) -
     draws = draw(setting.lift, setting.seed, indices)
     made = _fill(setting, draws.values, indices, draws)
     if faults is not None:
-        faults.apply(setting, made)
+        faults.apply(setting, made.runs, made.indices)
     return made
 
 

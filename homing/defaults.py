@@ -18,8 +18,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from homing.assumed import Assumed
 from homing.partslists import Datum, look_up, read_list
-from homing.results import Assumed
 from homing.sensordefaults import fill_sensor
 from homing.values import is_number
 

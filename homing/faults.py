@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from homing.kernel.codes import Coupling, Fault
+from homing.kernel.layout import Records
 from homing.kernel.random import FAULT_STREAM, fill_uniforms
 from homing.lift import MM
 from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
-    from homing.batches import Batch
     from homing.liftfile import Lift
     from homing.setting import Setting
 
@@ -215,22 +215,21 @@ class FaultPlan:
 
     onset_within_s: float = ON_THE_WAY_S
 
-    def apply(self, setting: Setting, made: Batch) -> None:
-        """Give each run of the batch the fault that its number stands for."""
+    def apply(self, setting: Setting, runs: Records, indices: NDArray[np.int64]) -> None:
+        """Give each run record the fault that its number stands for."""
         kinds = faults_for(setting.lift)
-        which = (made.indices - FAULT_BASE) // FAULT_STEP
+        which = (indices - FAULT_BASE) // FAULT_STEP
         u = np.empty((len(which), 4))
-        fill_uniforms(setting.seed, made.indices, FAULT_STREAM, 4, u)
-        made.runs.max_time_s = FAULT_RUN_S
+        fill_uniforms(setting.seed, indices, FAULT_STREAM, 4, u)
+        runs.max_time_s = FAULT_RUN_S
         for number, kind in enumerate(kinds):
             rows = np.flatnonzero(which == number)
             if len(rows):
-                self._inject(setting, made, kind, rows, u[rows])
+                self._inject(setting, runs, kind, rows, u[rows])
 
     def _inject(
-        self, setting: Setting, made: Batch, kind: FaultKind, rows: NDArray[np.int64], u: Floats
+        self, setting: Setting, runs: Records, kind: FaultKind, rows: NDArray[np.int64], u: Floats
     ) -> None:
-        runs = made.runs
         size = kind.low + (kind.high - kind.low) * u[:, 1]
         if kind.code is Fault.AMBIENT:
             size = size * runs.operate[rows]

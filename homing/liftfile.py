@@ -39,7 +39,7 @@ from homing.values import Range, Spread, typical
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
-    from homing.results import Assumed
+    from homing.assumed import Assumed
     from homing.tolerances import Tolerance
 
 #: Name under which messages speak of the example that is shipped.

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from homing.assumed import Assumed
     from homing.liftfile import Lift
     from homing.routine import Table
 
@@ -191,15 +192,6 @@ class SensorView:
     zones_mm: tuple[tuple[float, float], ...]
     never_seen_share: float
     miss: str = ""
-
-
-@dataclass(frozen=True)
-class Assumed:
-    """A value that the lift file did not give."""
-
-    key: str
-    value: Any
-    origin: str
 
 
 @dataclass(frozen=True)

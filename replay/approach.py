@@ -112,17 +112,13 @@ def approach_of(track: Track, visit: Arrival, duty: Floats, bus_v: Floats, *, ra
         return None
     time = track.time_s[rows] - trip_s
     before = max(1, visit.at - first)
-    known = EDGE_KNOWN_MM
     approach = float(np.median(duty[rows][:before]))
     rest = _rest_duty(track, duty)
     return Approach(
         speed_m_s=visit.approach_speed * MM,
         begin_m=float(track.height[first] - visit.edge) * MM,
         begin_m_s=_speed_at(track, first) * MM,
-        edge_error_m=(
-            float(np.clip(visit.edge_low - visit.edge, -known, 0.0)) * MM,
-            float(np.clip(visit.edge_high - visit.edge, 0.0, known)) * MM,
-        ),
+        edge_error_m=_edge_error_m(visit),
         commands=command_rows(time, duty[rows], bus_v[rows], ramps=ramps),
         changed_s=_changed_s(time, duty[rows], approach, rest),
         first_row_s=max(0.0, float(track.time_s[visit.at] - trip_s)),
@@ -141,6 +137,17 @@ def _trip_s(track: Track, visit: Arrival) -> float:
     above, below = float(track.height[at - 1]), float(track.height[at])
     share = np.clip((above - visit.edge) / (above - below), 0.0, 1.0) if above > below else 1.0
     return float(track.time_s[at - 1] + share * (track.time_s[at] - track.time_s[at - 1]))
+
+
+def _edge_error_m(visit: Arrival) -> tuple[float, float]:
+    """Bounds of the edge around where it is taken to be [m].
+
+    The middle of its own sampling interval is anywhere in it; another place comes from other visits.
+    """
+    low, high = visit.edge_low - visit.edge, visit.edge_high - visit.edge
+    if abs(low + high) > 0.2 * (high - low):
+        low, high = max(low, -EDGE_KNOWN_MM), min(high, EDGE_KNOWN_MM)
+    return min(low, 0.0) * MM, max(high, 0.0) * MM
 
 
 def _speed_at(track: Track, row: int) -> float:

@@ -98,8 +98,8 @@ def _small(time_s: Floats, raw: Floats, quantum: float, made: Flags | None) -> I
         at_rest = max(abs(before), abs(after)) <= 1.01 * quantum
         if at_rest and abs(here) >= REST_QUANTA * quantum:
             found.append(index)
-        elif made is not None and made[index] and not at_rest:
-            # the row before the zero was still driven as before, so that its speed must go on
+        elif made is not None and made[index] and not made[index - 2] and not at_rest:
+            # with the first made reading the row before was still driven as before: its speed goes on
             steady, rate = _rate(time_s, raw, max(0, index - 1 - ROWS), index - 1), here / step[index - 1]
             short = abs(steady - rate) * step[index - 1]
             if short > max(MOVING_SHARE * abs(here), REST_QUANTA * quantum) and abs(rate) < abs(steady):

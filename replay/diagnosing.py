@@ -11,8 +11,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from replay.budget import stop_budget
 from replay.causes import BROUGHT_ABOUT, JUDGES, PRIORS
 from replay.causes.case import Case
@@ -62,7 +60,9 @@ STANDING = (
 )
 
 
-def diagnose(log: Log, lift: Lift | None = None, limit_mm: float | None = None) -> Diagnosis:
+def diagnose(
+    log: Log, lift: Lift | None = None, limit_mm: float | None = None, kind: SensorKind | None = None
+) -> Diagnosis:
     """Find every visit of a log and explain an overrun.
 
     Parameters
@@ -73,6 +73,8 @@ def diagnose(log: Log, lift: Lift | None = None, limit_mm: float | None = None) 
         Gives the scale, the limit and the sensor's kind.
     limit_mm : float, optional
         Overtravel limit [mm]; goes before the lift's. Without either it is `LIMIT_MM`.
+    kind : SensorKind, optional
+        What the sensor goes by, where no lift says it.
 
     Returns
     -------
@@ -84,8 +86,8 @@ def diagnose(log: Log, lift: Lift | None = None, limit_mm: float | None = None) 
     track = track_of(log)
     visits = visits_of(track)
     chart = edge_chart(visits.visits, "mm" if track.scaled else "units")
-    bad = next((each for each in visits.visits if overran(each, limit)), None)
-    facts = Facts(track, visits, bad, limit, _kind(lift), chart)
+    bad = _bad_visit(visits.visits, limit)
+    facts = Facts(track, visits, bad, limit, kind if kind is not None else _kind(lift), chart)
     verdict, reason = _verdict(facts)
     cases = {cause: judge(facts) for cause, judge in JUDGES.items()}
     findings = _findings(facts, cases, verdict)
@@ -103,6 +105,15 @@ def diagnose(log: Log, lift: Lift | None = None, limit_mm: float | None = None) 
         missing=_missing(log),
         notes=_notes(track, visits),
     )
+
+
+def _bad_visit(visits: tuple[Visit, ...], limit: float) -> Visit | None:
+    """The first visit past the limit by more than its edge is uncertain; failing that the first past it."""
+    past = [each for each in visits if overran(each, limit)]
+    plain = [
+        each for each in past if max(each.overtravel, each.deepest / PAID_OUT) - each.edge_doubt > 1.05 * limit
+    ]
+    return next(iter(plain or past), None)
 
 
 def overran(visit: Visit, limit: float) -> bool:
@@ -255,15 +266,3 @@ def _with_deciding_test(findings: list[Finding], cases: Mapping[Cause, Case]) ->
         test = f"{findings[0].next_test}; against {findings[1].cause.words}: {two}"
         findings[0] = replace(findings[0], next_test=test)
     return tuple(findings)
-
-
-def score_sum(findings: tuple[Finding, ...]) -> float:
-    """Sum of all scores; at most 1."""
-    return float(np.sum([each.score for each in findings]))
-
-
-def worst_visit(visits: tuple[Visit, ...]) -> Visit | None:
-    """The visit that went farthest past the trip."""
-    return max(visits, key=lambda each: each.overtravel, default=None)
-
-

@@ -108,6 +108,8 @@ class Visit:
         heights go on through zeros and resets.
     edge_logged : float
         The same edge over the zero that the count had at that time [mm].
+    read_low, read_high : float
+        Heights between which the sensor changed on the way in, whatever the trip is [mm]; NaN if it did not.
     overtravel, deepest : float
         Way past the trip to the first standstill, and at most before the lift went out again [mm].
     rest : float
@@ -115,7 +117,8 @@ class Visit:
     command_delay_s : float
         From the first made reading to the first changed command; NaN where either is not there [s].
     run_on : float
-        Way travelled after the command changed [mm]; NaN where it is not known.
+        Way travelled after the command changed, or after the reading in a log without commands [mm]; NaN
+        where it is not known.
     zeros : tuple of int
         Indices of rows in which the count was set during this visit.
     longest_step_s : float
@@ -138,6 +141,8 @@ class Visit:
     edge_low: float
     edge_high: float
     edge_logged: float
+    read_low: float
+    read_high: float
     overtravel: float
     deepest: float
     rest: float
@@ -148,6 +153,26 @@ class Visit:
     battery_v: float
     battery_low_v: float
     current_a: float
+
+    @property
+    def edge_doubt(self) -> float:
+        """Half the interval in which the trip lies [mm]."""
+        return (self.edge_high - self.edge_low) / 2
+
+    @property
+    def edge_read(self) -> bool:
+        """The sensor changed to made on the way in."""
+        return self.read_low == self.read_low
+
+    @property
+    def read_edge(self) -> float:
+        """Middle of the interval in which the sensor changed [mm]; NaN if it did not."""
+        return (self.read_low + self.read_high) / 2
+
+    @property
+    def read_width(self) -> float:
+        """Width of that interval [mm]."""
+        return self.read_high - self.read_low
 
     @property
     def zeroed(self) -> bool:

@@ -29,10 +29,10 @@ def edge_chart(visits: Sequence[Visit], unit: str = "mm") -> EdgeChart:
     ----------
     .. [1] G. Schwarz, "Estimating the dimension of a model", Annals of Statistics 6 (1978), 461-464.
     """
-    seen = [each for each in visits if each.made and each.seen is not None]
+    seen = [each for each in visits if each.edge_read]
     numbers = tuple(each.number for each in seen)
-    edges = np.array([each.edge for each in seen])
-    half = np.array([(each.edge_high - each.edge_low) / 2 for each in seen])
+    edges = np.array([each.read_edge for each in seen])
+    half = np.array([each.read_width / 2 for each in seen])
     if len(seen) < FEWEST:
         words = f"{len(seen)} edges were read; fewer than {FEWEST} say nothing about a trend"
         return _chart(Shape.TOO_FEW, 0.0, 0.0, None, numbers, edges, half, words)

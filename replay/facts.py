@@ -24,6 +24,8 @@ CLEAR_MM = 10.0
 EDGE_MM = 1.5
 #: Below the trip the reading must be made only down to where a healthy target still covers the sensor [mm].
 COVERED_MM = 12.0
+#: The load is averaged over this time [s].
+LOAD_S = 0.12
 #: A loop is late when it is this many times the median and this much longer [s]: jitter is neither.
 LATE_TIMES, LATE_S = 2.2, 0.02
 
@@ -169,6 +171,29 @@ class Facts:
         return tuple(
             sorted((*_runs(track, false_made, True), *_runs(track, missing, False)), key=lambda c: c.first)
         )
+
+    @cached_property
+    def load(self) -> Floats | None:
+        """What the drive carries at each row (n,), over the full command: command less the speed's share.
+
+        On the two straight lines of a motor its torque goes with ``command - speed / free speed``. The
+        free speed is taken from steady rows out and in, between which the load is the same.
+        """
+        track = self.track
+        if track.command is None:
+            return None
+        fast = 0.3 * float(np.percentile(np.abs(track.speed), 98))
+        out, into = track.speed > fast, track.speed < -max(fast / 3, 4 * track.still)
+        if out.sum() < 5 or into.sum() < 5:
+            return None
+        speeds = float(np.median(track.speed[out]) - np.median(track.speed[into]))
+        commands = float(np.median(track.command[out]) - np.median(track.command[into]))
+        if commands <= 0.02:
+            return None
+        raw = track.command - track.speed * commands / speeds
+        width = max(3, round(LOAD_S / track.period_s))
+        smooth: Floats = np.convolve(raw, np.ones(width) / width, mode="same")
+        return smooth
 
     @cached_property
     def _arrived(self) -> Flags:

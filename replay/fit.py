@@ -35,7 +35,7 @@ from sensor_models.errors import InputError
 Floats = NDArray[np.float64]
 
 #: Moves whose scatter is this many times that of the better ones, and this many counts, are left out; a
-#: log with a fault has few good ones, so the measure is the lower quartile, and it is done twice.
+#: log with a fault has few good ones, so the measure is the lower quartile; done at most this many times.
 ODD_SHARE, ODD_COUNTS, ODD_QUANTILE, ODD_ROUNDS = 4.0, 3.0, 0.25, 3
 #: Passes of the fit proper; scatter and repetition have settled to a few per cent after two.
 PASSES = 2
@@ -80,6 +80,7 @@ def fit_logs(logs: Sequence[Log], lift: Lift) -> Fit:
         estimates=(*estimates(final.model.parameters, final.values, _in_units(final)), *others),
         covariance=_in_units(final),
         keys=tuple(parameter.key for parameter in final.model.parameters),
+        values=final.values,
         error_mm_rms=_error_mm(final),
         rows_used=sum(len(move.time_s[move.kept]) for move in final.model.moves),
         moves_used=len(final.model.moves),
@@ -87,6 +88,8 @@ def fit_logs(logs: Sequence[Log], lift: Lift) -> Fit:
         row_before=final.model.row_before,
         repeats=final.scatter.repeats,
         sources=tuple(log.source for log in logs),
+        moves_against=sum(_against(move) for move in moves),
+        longest_move_mm=max(move.travel_m for move in moves) * 1e3,
     )
 
 
@@ -152,6 +155,13 @@ def _proper_fit(state: State) -> State:
     for _ in range(PASSES):
         state = fit_once(state.model, state.values, scatter_of(state.left))
     return state
+
+
+def _against(move: Move) -> bool:
+    """Whether a move went the other way than its command had changed from that at rest."""
+    height = np.interp(move.commands[:, 0], move.time_s, move.height_m)
+    told = move.commands[:-1, 1] - move.commands[0, 1]
+    return float(told @ np.diff(height)) < 0.0
 
 
 def _in_units(state: State) -> Floats:

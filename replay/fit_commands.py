@@ -76,12 +76,14 @@ def fit(logs: tuple[str, ...], **options: Any) -> int:
     if choices.json is not None and choices.json != STANDARD_OUTPUT:
         check_file(choices.json, key="--json")
     read = read_logs(logs, lift, choices.columns)
+    from homing.progress import Progress
     from homing.report.jsonform import to_text
     from replay.fit import fit_logs
     from replay.fit_liftfile import fitted_text
     from replay.fit_report import fit_json, fit_text
 
-    found = fit_logs(read, lift)
+    with Progress(shown=not choices.quiet):
+        found = fit_logs(read, lift)
     write_text(target, fitted_text(found), key="--out")
     document = to_text(fit_json(found, target))
     if choices.json == STANDARD_OUTPUT:

@@ -145,6 +145,8 @@ class Model:
         self._time_first = _firsts([move.time_s for move in self.moves])
         told = [move.commands_for(row_before=row_before) for move in self.moves]
         self._commands, self._command_first = np.concatenate(told), _firsts(told)
+        if not measured_supply:  # some logs may have voltages, but the battery is fitted
+            self._commands[:, 2] = 0.0
 
     def along(self, moves: Sequence[Move]) -> Model:
         """The same model along other moves."""

@@ -26,9 +26,9 @@ REPEATS, LONGEST_REPEAT = 0.05, 100
 #: are never independent from row to row; found by fitting simulated lifts, where errors without this came
 #: out too small by a third.
 FEWEST_REPEATS = 4.0
-#: The carriage hangs anywhere within what its friction holds when a move begins: the spool's start is off
-#: by up to this share of friction over stiffness, once it has moved.
-START_STRETCH = 0.3
+#: The carriage hangs anywhere within what its friction holds when a move begins, so the spool may have to
+#: turn by up to friction over stiffness more or less: the standard deviation of an even spread of +-1.
+START_STRETCH = 3.0**-0.5
 
 
 @dataclass(frozen=True)
@@ -166,8 +166,8 @@ class Unknowns:
         for i, (begin, size) in enumerate(sizes):
             columns[begin // move.stride :, i] = size
         weighed = weight**2 * columns.T
-        solver: Floats = np.linalg.solve(weighed @ columns + np.eye(len(sizes)), weighed)
-        return cls(columns, solver)
+        solver = np.linalg.solve(weighed @ columns + np.eye(len(sizes)), weighed)
+        return cls(columns, np.asarray(solver, dtype=np.float64))
 
     def taken_off(self, rows: Floats) -> tuple[Floats, Floats]:
         """Rows (n,) or (n, p) without the unknowns, and these (q,) or (q, p)."""

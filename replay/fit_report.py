@@ -11,6 +11,8 @@ from replay.fit_result import Estimate, Fit
 
 #: A fit worse than this does not explain the moves [mm rms].
 POOR_FIT_MM = 5.0
+#: A move longer than this share of the travel does not belong to this lift.
+LONGEST_SHARE = 1.1
 
 
 def fit_json(fit: Fit, lift_file: Path | None) -> dict[str, Any]:
@@ -63,10 +65,22 @@ def cautions(fit: Fit) -> list[str]:
             f"simulated and logged heights are {fit.error_mm_rms:.1f} mm apart (rms): this lift file does "
             "not explain these moves; check scale, directions of command and counts, and the log for a fault"
         )
+    everyone = fit.moves_used + len(fit.moves_left_out)
+    if fit.error_mm_rms > POOR_FIT_MM and 2 * fit.moves_against > everyone:
+        said.append(
+            f"{fit.moves_against} of {everyone} moves went against their command: the drive's leads or the "
+            "encoder are turned round, or the column of commands is (invert = true in [log])"
+        )
+    travel_mm = fit.lift.lift.travel_mm
+    if fit.longest_move_mm > LONGEST_SHARE * travel_mm:
+        said.append(
+            f"the log moves {fit.longest_move_mm:.0f} mm at once, more than the lift file's travel of "
+            f"{travel_mm:.0f} mm: check the scale (mm per count) and the file"
+        )
     if fit.moves_left_out:
         times = ", ".join(f"{move.time_s[0]:.1f} s" for move in fit.moves_left_out)
         said.append(
-            f"{len(fit.moves_left_out)} of {fit.moves_used + len(fit.moves_left_out)} moves left out, since "
+            f"{len(fit.moves_left_out)} of {everyone} moves left out, since "
             f"this lift cannot have made them (jam, slack string, lost counts?): from {times}"
         )
     if fit.row_before:

@@ -20,8 +20,11 @@ Z95 = 1.959963984540054
 UNTOLD = 0.7
 #: Correlations beyond this are said.
 TIED = 0.9
+#: No drawn value is below this share of what the lift file says; masses and stiffnesses are above 0.
+LEAST_SHARE = 0.02
 #: Closer to a bound than this share of the width counts as at it.
 NEAR_BOUND = 1e-3
+DISTRUST = "its error is not to be trusted"
 
 
 @dataclass(frozen=True)
@@ -62,6 +65,8 @@ class Fit:
         Those of the dynamics first, in the order of ``keys``, then battery and trip height.
     covariance : (p, p) array
         Of the dynamics' parameters ``keys``, in their units.
+    values : (p,) array
+        The same parameters; a delay may be below 0 here, where rows are stamped late.
     error_mm_rms : float
         Simulated against logged heights over the rows used [mm].
     rows_used, moves_used : int
@@ -73,12 +78,17 @@ class Fit:
         Rows it takes to learn something new; errors are widened by its root.
     sources : tuple of str
         Logs.
+    moves_against : int
+        Moves that went the other way than their command had changed.
+    longest_move_mm : float
+        Longest way between two rests.
     """
 
     lift: Lift
     estimates: tuple[Estimate, ...]
     covariance: Floats = field(repr=False)
     keys: tuple[str, ...]
+    values: Floats = field(repr=False)
     error_mm_rms: float
     rows_used: int
     moves_used: int
@@ -86,6 +96,8 @@ class Fit:
     row_before: bool
     repeats: float
     sources: tuple[str, ...]
+    moves_against: int
+    longest_move_mm: float
 
     def __getitem__(self, key: str) -> Estimate:
         return next(each for each in self.estimates if each.key == key)
@@ -106,9 +118,10 @@ class Fit:
     def draw(self, count: int, seed: int) -> list[dict[str, float]]:
         """Parameter sets from the fit's uncertainty; none below 0 where the value itself is not."""
         rng = np.random.default_rng(seed)
-        values = np.array([self[key].value for key in self.keys])
-        sets = rng.multivariate_normal(values, self.covariance, size=count, method="eigh")
-        least = np.minimum(values, 0.02 * np.abs([self[key].prior for key in self.keys]))
+        sets = rng.multivariate_normal(self.values, self.covariance, size=count, method="eigh")
+        priors = np.array([self[key].prior for key in self.keys])
+        least = np.minimum(self.values, LEAST_SHARE * np.abs(priors))
+        least[[key == LATENCY for key in self.keys]] = -np.inf
         return [dict(zip(self.keys, np.maximum(row, least).tolist(), strict=True)) for row in sets]
 
 
@@ -151,10 +164,17 @@ def estimates(parameters: Sequence[Parameter], values: Floats, covariance: Float
 def _bounds(parameter: Parameter, value: float) -> list[str]:
     near = NEAR_BOUND * parameter.width
     if value <= parameter.low + near:
-        return [f"at its lowest bound, {parameter.low:g} {parameter.unit}: its error is not to be trusted"]
+        hint = (
+            "; the gear's efficiency, which is not fitted, may be too low" if _is_friction(parameter) else ""
+        )
+        return [f"at its lowest bound, {parameter.low:g} {parameter.unit}: {DISTRUST}{hint}"]
     if value >= parameter.high - near:
-        return [f"at its highest bound, {parameter.high:g} {parameter.unit}: its error is not to be trusted"]
+        return [f"at its highest bound, {parameter.high:g} {parameter.unit}: {DISTRUST}"]
     return []
+
+
+def _is_friction(parameter: Parameter) -> bool:
+    return parameter.key == "lift.friction_n"
 
 
 def _ties(parameters: Sequence[Parameter], correlations: Floats, i: int) -> list[str]:

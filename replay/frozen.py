@@ -14,6 +14,8 @@ Flags = NDArray[np.bool_]
 LEAST_ROWS = 3
 #: The motion before must make at least this many quanta in the time of the freeze.
 LEAST_QUANTA = 4.0
+#: and must have made this many in the time looked at, or it was a count toggling at rest.
+MOVED_QUANTA = 2.9
 #: The motion before is taken over this long [s], and over three rows at least; the freeze is abrupt when the
 #: later half of it was not slower than this share of the whole.
 BEFORE_S, ABRUPT = 0.08, 0.6
@@ -74,7 +76,7 @@ def _frozen(time_s: Floats, raw: Floats, first: int, last: int, quantum: float) 
     since = max(since, 0)
     before = _rate(time_s, raw, since, first)
     expected = before * (time_s[last + 1] - time_s[first])
-    if abs(expected) < LEAST_QUANTA * quantum:
+    if abs(expected) < LEAST_QUANTA * quantum or abs(raw[first] - raw[since]) < MOVED_QUANTA * quantum:
         return None
     late_half = _rate(time_s, raw, (since + first) // 2, first)
     if late_half * before <= 0 or abs(late_half) < ABRUPT * abs(before):

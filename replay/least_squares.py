@@ -17,6 +17,8 @@ Residuals = Callable[[Floats], Floats]
 
 #: A value closer to its bound than this share of the way between the bounds lies at it.
 AT_BOUND = 1e-6
+#: Step of central differences: the cube root of the rounding error balances it against the curvature.
+FINITE_STEP = 6e-6
 
 
 @dataclass(frozen=True)
@@ -96,29 +98,51 @@ def solve(
     -------
     Solution
     """
-    from scipy.optimize import least_squares
-
     start = np.asarray(start, dtype=np.float64)
-    loss = "linear" if robust_from is None else soft_l1(robust_from)
     low = np.full_like(start, -np.inf) if low is None else low
     high = np.full_like(start, np.inf) if high is None else high
+    # in units of the values' own size: finite differences and steps need values near 1
+    unit = np.where(start != 0.0, np.abs(start), 1.0) if size is None else size
+
+    def scaled(z: Floats) -> Floats:
+        return residuals(z * unit)
+
+    def slopes(z: Floats) -> Floats:
+        return differences(scaled, z) if jacobian is None else np.asarray(jacobian(z * unit)) * unit
+
+    from scipy.optimize import least_squares
+
     found = least_squares(
-        residuals, start, jac="3-point" if jacobian is None else jacobian, bounds=(low, high),
-        x_scale="jac" if size is None else size, loss=loss,
-        ftol=tolerance, xtol=tolerance, gtol=tolerance,
+        scaled, start / unit, jac=slopes, bounds=(low / unit, high / unit),
+        loss="linear" if robust_from is None else soft_l1(robust_from), ftol=tolerance, xtol=tolerance,
+        gtol=tolerance,
     )  # fmt: skip
     left = np.asarray(found.fun, dtype=np.float64)
-    freedom = max(len(left) - len(start), 1)
-    variance = 1.0 if unit_scatter else float(left @ left) / freedom
-    span = np.where(np.isfinite(high - low), high - low, np.inf)
-    with np.errstate(invalid="ignore"):
-        near = np.minimum(found.x - low, high - found.x) <= AT_BOUND * span
+    variance = 1.0 if unit_scatter else float(left @ left) / max(len(left) - len(start), 1)
     return Solution(
-        values=found.x,
-        covariance=variance * _inverse(found.jac),
+        values=found.x * unit,
+        covariance=variance * _inverse(found.jac) * np.outer(unit, unit),
         residuals=left,
-        at_bound=np.asarray(near & np.isfinite(span), dtype=np.bool_),
+        at_bound=_at_bound(found.x * unit, low, high),
     )
+
+
+def _at_bound(values: Floats, low: Floats, high: Floats) -> NDArray[np.bool_]:
+    bounded = np.isfinite(low) & np.isfinite(high)
+    span = np.where(bounded, high - low, 1.0)
+    near = np.minimum(values - low, high - values) <= AT_BOUND * span
+    return np.asarray(near & bounded, dtype=np.bool_)
+
+
+def differences(residuals: Residuals, at: Floats) -> Floats:
+    """Central differences (n, p) of residuals at values of about 1."""
+    step = FINITE_STEP * np.maximum(1.0, np.abs(at))
+    shifts = np.diag(step)
+    columns = [
+        (residuals(at + shift) - residuals(at - shift)) / (2.0 * h)
+        for shift, h in zip(shifts, step, strict=True)
+    ]
+    return np.column_stack(columns)
 
 
 def soft_l1(scale: Floats) -> Callable[[Floats], Floats]:

@@ -71,7 +71,7 @@ def visits_of(track: Track) -> Visits:
         trip = trips[k]
         if np.isnan(trip[0]) or not _arrives(track, each, trip[0], intervals[k]):
             continue
-        visits.append(_visit(track, each, trip, hold, len(visits) + 1))
+        visits.append(_visit(track, each, trip, intervals[k], hold, len(visits) + 1))
         arrived.append(k)
     return Visits(tuple(visits), found, tuple(trip[0] for trip in trips), tuple(arrived), hold)
 
@@ -88,7 +88,8 @@ def _own_interval(track: Track, each: Descent) -> Interval | None:
     """Interval of the sensor's edge in this descent; None where it was not seen or was made already."""
     if each.seen is None or each.seen <= each.start:
         return None
-    return edge_interval(track, each.seen)
+    inwards = track.height[each.seen] < track.height[each.seen - 1] or track.speed[each.seen - 1] < -track.still
+    return edge_interval(track, each.seen) if inwards else None
 
 
 def _trip(
@@ -160,7 +161,14 @@ def _arrives(track: Track, each: Descent, trip: float, own: Interval | None) -> 
     return own is not None or float(track.height[each.low]) <= trip + SHORT_OF_MM
 
 
-def _visit(track: Track, each: Descent, trip: tuple[float, float, float], hold: float, number: int) -> Visit:
+def _visit(
+    track: Track,
+    each: Descent,
+    trip: tuple[float, float, float],
+    own: Interval | None,
+    hold: float,
+    number: int,
+) -> Visit:
     height = track.height
     below = np.flatnonzero(height[each.start : each.end + 1] <= trip[0])
     at = each.start + int(below[0]) if len(below) else each.low
@@ -182,13 +190,15 @@ def _visit(track: Track, each: Descent, trip: tuple[float, float, float], hold: 
         approach_speed=approach_speed(track, at, each.start),
         edge=trip[0],
         edge_logged=_as_counted(track, at, trip[0]),
+        read_low=float("nan") if own is None else own[0],
+        read_high=float("nan") if own is None else own[1],
         edge_low=trip[1],
         edge_high=trip[2],
         overtravel=max(past, 0.0),
         deepest=max(float(trip[0] - np.min(height[at : each.end + 1])), 0.0),
         rest=float(height[stand]),
         command_delay_s=_delay(track, each.seen, change),
-        run_on=_run_on(track, change, at, stand),
+        run_on=_run_on(track, each.seen if track.command is None else change, stand),
         zeros=tuple(one.index for one in track.sets if at - 1 <= one.index <= each.end),
         longest_step_s=float(np.max(track.step_s[near], initial=0.0)),
         battery_v=float(np.median(battery[near])) if battery is not None else float("nan"),
@@ -241,7 +251,7 @@ def _delay(track: Track, seen: int | None, change: int | None) -> float:
     return float(track.time_s[change] - track.time_s[seen])
 
 
-def _run_on(track: Track, change: int | None, at: int, stand: int) -> float:
+def _run_on(track: Track, change: int | None, stand: int) -> float:
     if change is None or change > stand:
         return float("nan")
     return float(track.height[change] - np.min(track.height[change : stand + 1]))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from homing.kernel.codes import Mode
+from homing.words import CommandKind
 from replay.approach import LEAD_S, MM, Approach
 from replay.diagnosis import Cause
 from replay.open_loop import (
@@ -174,11 +175,22 @@ def _stopped(study: Study, lifts: Ensemble, speed_m_s: float, waits_s: Floats | 
         waits_s = np.full(len(lifts), approach.changed_s)
     same = speed_m_s == approach.speed_m_s
     duty = None if same else approach.approach_duty + _duty_change(study, speed_m_s)
-    commands = [commands_for(approach, duty, float(wait)) for wait in waits_s]
+    pace = 1.0 if same else _stop_pace(study, speed_m_s)
+    commands = [commands_for(approach, duty, float(wait), pace) for wait in waits_s]
     latest = float(np.max(waits_s[np.isfinite(waits_s)], initial=0.0))
     until_s = approach.stand_s * approach.speed_m_s / speed_m_s if np.isinf(waits_s).any() else 0.0
     begin = (approach.begin_m, approach.begin_m_s) if same else speed_m_s
     return drive(lifts, begin, commands, max(until_s, latest + COMES_TO_REST_S))
+
+
+def _stop_pace(study: Study, speed_m_s: float) -> float:
+    """Duration of a stop from another speed over the logged one: a drive of its own ramps, then settles."""
+    drive_table = study.lift.drive
+    if drive_table.command is CommandKind.DUTY:
+        return 1.0
+    settles_s = drive_table.speed_loop_time_constant_ms * MM
+    ramp_m_s2 = drive_table.deceleration_mm_s2 * MM
+    return (speed_m_s / ramp_m_s2 + settles_s) / (study.approach.speed_m_s / ramp_m_s2 + settles_s)
 
 
 def _duty_change(study: Study, speed_m_s: float) -> float:
@@ -190,11 +202,12 @@ def _duty_change(study: Study, speed_m_s: float) -> float:
     return (approach.speed_m_s - speed_m_s) * float(np.median(emf + rub)) / bus_v
 
 
-def commands_for(approach: Approach, duty: float | None, wait_s: float) -> Floats:
+def commands_for(approach: Approach, duty: float | None, wait_s: float, pace: float = 1.0) -> Floats:
     """Commands (m, 3): the approach until ``wait_s`` after the trip, then the stop as it was in the log.
 
-    ``duty`` None is the logged approach. The logged stop begins at the same share between approach and
-    rest; where the log has none, the lift is given the command with which it rests.
+    ``duty`` None is the logged approach; ``pace`` is the duration of the stop over that of the logged one.
+    The stop begins at the same share between approach and rest as in the log; where the log has none, the
+    lift is given the command with which it rests.
     """
     bus_v = float(np.median(approach.commands[:, 2]))
     if duty is None:
@@ -206,7 +219,7 @@ def commands_for(approach: Approach, duty: float | None, wait_s: float) -> Float
     logged = approach.commands[approach.commands[:, 0] >= approach.changed_s - 1e-9].copy()
     if len(logged) == 0:
         return np.vstack([coming, [[wait_s, approach.rest_duty, bus_v]]])
-    logged[:, 0] += wait_s - approach.changed_s
+    logged[:, 0] = wait_s + pace * (logged[:, 0] - approach.changed_s)
     if duty is not None:
         share = (duty - approach.rest_duty) / (approach.approach_duty - approach.rest_duty)
         moving = logged[:, 1] != 0.0

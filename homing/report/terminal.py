@@ -32,7 +32,8 @@ from homing.report.rows import (
 )
 
 if TYPE_CHECKING:
-    from homing.results import Assumed, Run, SensorView, Verification
+    from homing.assumed import Assumed
+    from homing.results import Run, SensorView, Verification
 
 WIDEST = 100
 _NARROW = 96

@@ -80,6 +80,17 @@ _TIMELY = (
     Cause.ZERO_WHILE_MOVING,
 )
 
+#: Causes that make a false edge somewhere on the way, or a false zero.
+_FALSE_EDGE = (
+    Cause.ELECTRICAL_NOISE,
+    Cause.CABLE_BREAK,
+    Cause.AMBIENT_LIGHT,
+    Cause.SENSOR_POLARITY,
+    Cause.DRIVE_SIGN,
+    Cause.COUNTER_RESET,
+    Cause.STALE_READING,
+)
+
 #: What can bring a cause about: where one of the causes on the right is plain and came first, the one on
 #: the left is its effect. A wrong count or a late stop makes margins short; a short margin throws string.
 BROUGHT_ABOUT: Mapping[Cause, tuple[Cause, ...]] = {
@@ -92,12 +103,15 @@ BROUGHT_ABOUT: Mapping[Cause, tuple[Cause, ...]] = {
     Cause.REVERSE_WRAP: (Cause.LIMIT_NOT_CHECKED, Cause.TARGET_LOST, Cause.SUPPLY_DIP, Cause.STALE_READING),
     Cause.TARGET_LOST: (Cause.SUPPLY_DIP, Cause.SENSOR_POLARITY, Cause.SWITCH_DAMAGE),
     Cause.COUNTER_RESET: (Cause.SUPPLY_DIP, Cause.ELECTRICAL_NOISE, Cause.STICKY_TRAVEL, Cause.DRIVE_SIGN),
-    Cause.LATE_LOOP: (),
+    Cause.DRIVE_SLIP: _FALSE_EDGE,
+    Cause.COUNT_LOSS: _FALSE_EDGE,
+    Cause.STRING_STRETCH: _FALSE_EDGE,
+    Cause.OVERLAPPED_WRAPS: (*_FALSE_EDGE, Cause.REVERSE_WRAP),
     Cause.AMBIENT_LIGHT: (Cause.SENSOR_POLARITY, Cause.SUPPLY_DIP),
     Cause.CABLE_BREAK: (Cause.SENSOR_POLARITY, Cause.SUPPLY_DIP),
     Cause.ELECTRICAL_NOISE: (Cause.SENSOR_POLARITY, Cause.SUPPLY_DIP),
     Cause.STALE_READING: (Cause.SUPPLY_DIP, Cause.AMBIENT_LIGHT, Cause.CABLE_BREAK),
-    Cause.UNKNOWN_START: (Cause.DRIVE_SIGN, Cause.SENSOR_POLARITY, Cause.COUNTER_RESET),
-    Cause.SWITCH_DAMAGE: (Cause.COUNT_LOSS, Cause.DRIVE_SLIP),
+    Cause.UNKNOWN_START: (Cause.DRIVE_SIGN, Cause.SENSOR_POLARITY, Cause.COUNTER_RESET, Cause.REVERSE_WRAP),
+    Cause.SWITCH_DAMAGE: (Cause.COUNT_LOSS, Cause.DRIVE_SLIP, *_FALSE_EDGE),
     Cause.STICKY_TRAVEL: (Cause.AMBIENT_LIGHT, Cause.CABLE_BREAK, Cause.SUPPLY_DIP),
 }

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
 from replay.diagnosis import Cause, Shape, Visit
 from replay.facts import Facts
+from replay.visits import NARROW_MM
 
 Floats = NDArray[np.float64]
 
@@ -48,15 +51,15 @@ def _between(facts: Facts) -> tuple[int, int, float, float] | None:
     The edge of the bad visit against the median of those before; where the bad one was not seen, or was
     the first, the largest step in the log.
     """
-    seen = [each for each in facts.visits.visits if each.made]
+    seen = [each for each in facts.visits.visits if each.edge_read]
     if facts.bad is not None:
         seen = [each for each in seen if each.number <= facts.bad.number]
     if len(seen) < 2:
         return None
     sizes = []
     for k in range(1, len(seen)):
-        shift = seen[k].edge - float(np.median([each.edge for each in seen[max(0, k - 3) : k]]))
-        width = (seen[k].edge_high - seen[k].edge_low + seen[k - 1].edge_high - seen[k - 1].edge_low) / 2
+        shift = seen[k].read_edge - float(np.median([each.read_edge for each in seen[max(0, k - 3) : k]]))
+        width = (seen[k].read_width + seen[k - 1].read_width) / 2
         sizes.append((abs(shift), seen[k - 1].stand, seen[k].at, shift, width))
     size, first, last, shift, width = max(sizes)
     return (first, last, shift, width) if size > max(SHIFT_MM, SHIFT_WIDTHS * width / 2) else None
@@ -66,14 +69,14 @@ def count_loss(facts: Facts) -> Case:
     """Counts lost with distance and speed: the edge walks one way, visit after visit."""
     case = Case(Cause.COUNT_LOSS, test="mark the string, move fast up and down ten times, compare the count")
     chart, track = facts.chart, facts.track
-    seen = [each for each in facts.visits.visits if each.made]
+    seen = [each for each in facts.visits.visits if each.edge_read]
     lost = [run for run in track.frozen if not run.caught_up]
     if lost:
         case.speaks_for(HINT, f"{facts.rows(lost[0].first, lost[0].last)}: the count stands while moving")
     if len(seen) < 3:
         return case.absent("fewer than three edges to compare")
-    edges = np.array([each.edge for each in seen])
-    widths = np.array([each.edge_high - each.edge_low for each in seen])
+    edges = np.array([each.read_edge for each in seen])
+    widths = np.array([each.read_width for each in seen])
     steps = np.diff(edges)
     noise = np.maximum((widths[1:] + widths[:-1]) / 4, 1.0)
     plain = np.abs(steps) > np.maximum(noise, 2.0)
@@ -97,7 +100,7 @@ def count_loss(facts: Facts) -> Case:
 
 
 def _with_distance(facts: Facts, case: Case, steps: Floats) -> None:
-    seen = [each for each in facts.visits.visits if each.made]
+    seen = [each for each in facts.visits.visits if each.edge_read]
     way = np.array(
         [
             float(np.sum(np.abs(np.diff(facts.track.height[a.stand : b.at + 1]))))
@@ -124,9 +127,11 @@ def drive_slip(facts: Facts) -> Case:
     case.speaks_for(
         GOOD, f"between {facts.rows(first)} and {facts.rows(last)} the edge moved by {size:+.0f} mm"
     )
-    seen = [each for each in facts.visits.visits if each.made]
-    before = [each.edge for each in seen if each.at < last]
-    after = [each.edge for each in seen if each.at >= last]
+    if size < 0:
+        case.absent("the edge came deeper; a slipping hub lets the carriage down, so that it comes earlier")
+    seen = [each for each in facts.visits.visits if each.edge_read]
+    before = [each.read_edge for each in seen if each.at < last]
+    after = [each.read_edge for each in seen if each.at >= last]
     if len(after) >= 2:
         stays = float(np.ptp(after)) < 0.35 * abs(size)
         words = f"it then stays within {np.ptp(after):.1f} mm over {len(after)} visits"
@@ -162,10 +167,10 @@ def overlapped_wraps(facts: Facts) -> Case:
     """String wound over itself: millimetres for one count change with height."""
     case = Case(Cause.OVERLAPPED_WRAPS, test="measure the height at 200, 400 and 600 mm against the count")
     visits = facts.visits.visits
-    seen = [each for each in visits if each.made]
+    seen = plain_edges(visits)
     if len(seen) < 4:
         return case.absent("fewer than four edges to compare with the heights reached")
-    edges = np.array([each.edge for each in seen])
+    edges = np.array([each.read_edge for each in seen])
     peaks = np.array([float(np.max(facts.track.height[: each.at + 1][_since(facts, each) :])) for each in seen])
     deviation = edges - np.median(edges)
     if float(np.std(deviation)) < 1.5 or float(np.ptp(peaks)) < 40.0:
@@ -173,7 +178,10 @@ def overlapped_wraps(facts: Facts) -> Case:
     together = float(np.corrcoef(peaks, deviation)[0, 1])
     case.at(seen[0].at, seen[-1].at)
     if abs(together) > 0.8:
-        case.speaks_for(GOOD, f"the edge goes with the height reached before (correlation {together:.2f})")
+        case.speaks_for(PLAIN, f"the edge goes with the height reached before (correlation {together:.2f})")
+        steps = np.abs(np.diff(deviation))
+        if float(np.max(steps)) > 0.75 * float(np.sum(steps)):
+            case.speaks_against(PLAIN, "but all of it came in one step")
         back = np.sum(np.sign(np.diff(deviation)) != np.sign(deviation[-1] - deviation[0]))
         if back >= 1:
             case.speaks_for(GOOD, "and comes back after low lifts, so nothing adds up")
@@ -182,6 +190,13 @@ def overlapped_wraps(facts: Facts) -> Case:
     if facts.bad is not None:
         case.contribution = facts.bad.overtravel
     return case
+
+
+def plain_edges(visits: Sequence[Visit]) -> list[Visit]:
+    """Visits whose edge is known about as well as is usual in the log."""
+    seen = [each for each in visits if each.edge_read]
+    usual = float(np.median([each.read_width for each in seen])) if seen else 0.0
+    return [each for each in seen if each.read_width <= max(NARROW_MM, 2 * usual)]
 
 
 def _since(facts: Facts, visit: Visit) -> int:

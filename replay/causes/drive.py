@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
-from replay.diagnosis import Cause
+from replay.diagnosis import Cause, Visit
 from replay.facts import Facts
 from replay.track import filled, held, sign_agreement
 from replay.units import Role
+
+Ints = NDArray[np.int64]
 
 #: Signs agree or disagree plainly beyond this mean agreement.
 SIGN = 0.4
 #: The edge came late by slack when it is this much deeper than before [mm] and later comes back.
 HUNG_MM = 6.0
+#: The load is gone when this share of what holds the lift at rest is missing.
+LOST_LOAD = 0.4
+#: and for at least this long [s].
+LOST_S = 0.1
+#: The load of a way in is looked at from this long after its start [s].
+START_S = 0.4
 #: Two shafts of one spool agree within this share of the way.
 TWIST_SHARE = 0.03
 
@@ -107,39 +116,54 @@ def sticky_travel(facts: Facts) -> Case:
 
 
 def _hung(facts: Facts, case: Case) -> None:
-    """The edge of this visit alone came deeper in counts than before and after."""
+    """The load left the spool above the trip, and the reading came too deep in counts or not at all."""
     bad, track = facts.bad, facts.track
-    if bad is None or bad.seen is None or not facts.before:
+    if bad is None or facts.loop_was_late or any(run.last >= bad.at for run in track.frozen if run.caught_up):
         return
-    usual = float(np.median([each.edge for each in facts.before[-3:]]))
-    high = float(track.height[max(bad.seen - 1, 0)])
-    late = usual - high
-    if late < HUNG_MM or facts.loop_was_late or any(run.last >= bad.at for run in track.frozen):
+    late = HUNG_MM + 1 if bad.seen is None else bad.edge - float(track.height[max(bad.seen - 1, 0)])
+    if late < HUNG_MM:
         return
-    case.at(bad.at, bad.seen)
-    case.speaks_for(HINT, f"{facts.rows(bad.seen)}: the reading came {late:.0f} mm deeper than in visits before")
-    back = [each for each in facts.later if each.made and abs(each.edge - usual) < HUNG_MM]
-    if back:
+    case.at(bad.at, bad.stand if bad.seen is None else bad.seen)
+    _unloaded(facts, case)
+    if bad.seen is not None and facts.before:
+        case.speaks_for(HINT, f"{facts.rows(bad.seen)}: the reading came {late:.0f} mm deeper than in visits before")
+    back = [each for each in facts.later if each.edge_read and abs(each.read_edge - bad.edge) < HUNG_MM]
+    if back and case.for_:
         case.speaks_for(HINT, f"in visit {back[0].number} it is back at the old height: nothing moved for good")
-    elif facts.later:
+    elif facts.later and case.for_:
         case.speaks_against(GOOD, "it does not come back to the old height")
-    if track.current is not None:
-        _unloaded(facts, case)
 
 
 def _unloaded(facts: Facts, case: Case) -> None:
-    """The load leaves the spool somewhere on the way in, before the trip."""
-    bad, track = facts.bad, facts.track
-    assert bad is not None and track.current is not None
-    way = slice(bad.start, bad.at)
-    moving = np.flatnonzero(track.speed[way] < -4 * track.still) + bad.start
-    if len(moving) < 12:
+    """Whether the drive lost its load on the way in, well above the trip."""
+    bad, track, load = facts.bad, facts.track, facts.load
+    assert bad is not None
+    if load is None:
         return
-    current = track.current[moving]
-    third = len(moving) // 3
-    early, late = float(np.median(current[third : 2 * third])), float(np.median(current[-third:]))
-    if abs(late - early) > max(0.25 * early, 0.12):
-        case.speaks_for(HINT, f"on the way in the current changes from {early:.2f} to {late:.2f} A")
+    others = [load[_way_in(facts, each)] for each in (*facts.before, *facts.later)]
+    usual = np.concatenate(others) if others else np.empty(0)
+    if len(usual) < 8:
+        return
+    least = float(np.percentile(usual, 3)) - max(LOST_LOAD * abs(facts.visits.hold), 0.02)
+    rows = _way_in(facts, bad)
+    above = rows[(load[rows] < least) & (track.height[rows] > bad.edge + HUNG_MM)]
+    if len(above) * track.period_s >= LOST_S:
+        first = int(above[0])
+        case.at(first, bad.at)
+        case.speaks_for(
+            PLAIN,
+            f"{facts.rows(first)}: {track.height[first] - bad.edge:.0f} mm above the trip the drive loses its load: "
+            "the carriage hangs and the string goes slack",
+        )
+    else:
+        case.speaks_against(GOOD, "the drive carries its load down to the trip")
+
+
+def _way_in(facts: Facts, visit: Visit) -> Ints:
+    """Rows of the way in, without its start: there the drive accelerates."""
+    track = facts.track
+    start = track.after(visit.start, START_S)
+    return np.arange(start, max(visit.at, start))
 
 
 def _jammed(facts: Facts, case: Case) -> None:

@@ -91,7 +91,7 @@ def zero_while_moving(facts: Facts) -> Case:
     else:
         case.speaks_against(PLAIN, f"after it the lift went on by {rest:.1f} mm only")
     if facts.bad is not None and visit.number != facts.bad.number:
-        case.speaks_against(HINT, f"that was visit {visit.number}, before the bad one")
+        case.speaks_against(GOOD, f"that was visit {visit.number}, before the bad one")
     at_rest = [z for z in track.sets if z.made and abs(z.speed) <= MOVING_STILL * track.still]
     if at_rest:
         case.speaks_for(HINT, f"{len(at_rest)} other zeros were set at rest")
@@ -154,6 +154,7 @@ def pressing_on_stop(facts: Facts) -> Case:
     track = facts.track
     if track.command is None:
         return case.absent("no command in the log")
+    resumed = _resumed(facts, case)
     best: tuple[float, int, int, Visit] | None = None
     for visit in facts.visits.visits:
         if facts.bad is not None and visit.number > facts.bad.number:
@@ -162,6 +163,8 @@ def pressing_on_stop(facts: Facts) -> Case:
         length = float(track.time_s[last] - track.time_s[first]) if last > first else 0.0
         if best is None or length > best[0]:
             best = (length, first, last, visit)
+    if resumed and (best is None or best[0] < PUSHED_S):
+        return case
     if best is None or best[0] < PUSHED_S:
         return case.absent("the command never stayed inwards while the lift stood at the bottom")
     length, first, last, visit = best
@@ -179,6 +182,32 @@ def pressing_on_stop(facts: Facts) -> Case:
         if target < counted - 3.0:
             case.speaks_for(PLAIN, f"the target lies {counted - target:.0f} mm below where it stands")
     return case
+
+
+def _resumed(facts: Facts, case: Case) -> bool:
+    """The command went inwards again after it had stopped the lift on its reading."""
+    bad, track = facts.bad, facts.track
+    if bad is None or bad.seen is None or np.isnan(bad.command_delay_s) or track.made is None:
+        return False
+    change = track.after(bad.seen, bad.command_delay_s + 1e-9)
+    rows = np.array([facts.inward(i) and bool(track.made[i]) for i in range(change, bad.end + 1)])
+    going_out = np.flatnonzero(track.speed[change : bad.end + 1] > 5 * track.still)
+    if len(going_out):
+        rows[going_out[0] :] = False
+    again = np.flatnonzero(rows) + change
+    length = float(np.sum(track.step_s[again])) if len(again) else 0.0
+    if length < PUSHED_S:
+        return False
+    case.at(int(again[0]), int(again[-1]))
+    case.contribution = float(max(0.0, track.height[again[0]] - np.min(track.height[again[0] : again[-1] + 1])))
+    case.speaks_for(
+        PLAIN,
+        f"{facts.rows(int(again[0]), int(again[-1]))}: after it had stopped on its reading, the command goes "
+        f"inwards again for {length:.1f} s with the reading made",
+    )
+    if case.contribution > 0.3 * bad.deepest:
+        case.speaks_for(GOOD, f"that winds out {case.contribution:.0f} mm more")
+    return True
 
 
 def _pushed(facts: Facts, visit: Visit) -> tuple[int, int]:

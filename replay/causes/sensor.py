@@ -6,7 +6,6 @@ import numpy as np
 
 from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
 from replay.causes.timing import ALIKE
-from replay.descents import edge_interval
 from replay.diagnosis import Cause, Visit
 from replay.facts import Contrary, Facts
 from sensor_models.kinds import SensorKind
@@ -29,7 +28,7 @@ def target_past_sensor(facts: Facts) -> Case:
     bad, track, descent = facts.bad, facts.track, facts.descent
     if bad is None or descent is None or bad.seen is None:
         return case.absent("there was no reading that could have lapsed")
-    lapses = [i for i in descent.lapses if bad.seen < i <= bad.stand and track.speed[i] < -track.still]
+    lapses = [i for i in descent.lapses if bad.seen < i <= bad.stand + 1 and track.speed[i] < -track.still]
     if not lapses:
         return case.absent("the reading stayed made while the lift went on inwards")
     lapse = lapses[0]
@@ -141,11 +140,10 @@ def electrical_noise(facts: Facts) -> Case:
     flips = [c for c in flips if not _at_edge(facts, c)]
     if not flips:
         return case.absent("no isolated reading contradicts the height")
-    last = flips[-1]
-    case.at(last.first, last.last)
+    case.at(flips[0].first, flips[-1].last)
     rows = ", ".join(str(track.rows(c.first, c.last)[0]) for c in flips[:6])
     case.speaks_for(
-        PLAIN if len(flips) >= 3 else GOOD,
+        (HINT, GOOD, PLAIN)[min(len(flips), 3) - 1],
         f"{len(flips)} isolated readings of {FLIP_ROWS} rows or less contradict the height (rows {rows})",
     )
     spread = max(c.height for c in flips) - min(c.height for c in flips)
@@ -199,14 +197,14 @@ def ambient_light(facts: Facts) -> Case:
     last = blocks[-1]
     case.at(last.first, last.last)
     case.speaks_for(
-        GOOD,
+        HINT,
         f"{facts.rows(last.first, last.last)}: {'made' if last.made else 'not made'} for "
         f"{last.duration_s:.2f} s against the height, then right again",
     )
-    still = [c for c in blocks if abs(c.height - c.height_end) < 2.0 and c.duration_s >= BLOCK_S]
+    still = [c for c in blocks if _changes_at_rest(facts, c)]
     if still:
         case.speaks_for(
-            GOOD, f"{facts.rows(still[0].first, still[0].last)}: it changes while the lift stands still"
+            PLAIN, f"{facts.rows(still[0].first, still[0].last)}: it changes while the lift stands still"
         )
     if facts.kind is SensorKind.REFLECTIVE:
         case.speaks_for(GOOD, "the sensor works with light")
@@ -214,6 +212,14 @@ def ambient_light(facts: Facts) -> Case:
         case.speaks_against(PLAIN + GOOD, "the sensor does not work with light")
     case.contribution = facts.bad.overtravel if facts.bad else None
     return case
+
+
+def _changes_at_rest(facts: Facts, run: Contrary) -> bool:
+    """The reading came or went while the lift stood, so that no height can have done it."""
+    track = facts.track
+    calm = np.abs(track.speed) <= track.still
+    begins = bool(np.all(calm[max(0, run.first - 3) : run.first + 2]))
+    return begins or bool(np.all(calm[run.last - 1 : run.last + 4])) and run.last + 4 < len(track)
 
 
 def _blinded(facts: Facts, case: Case) -> Case:
@@ -245,15 +251,22 @@ def cable_break(facts: Facts) -> Case:
     case = Case(Cause.CABLE_BREAK, test="wiggle the cable at five heights with the lift standing")
     track = facts.track
     upto = len(track) if facts.bad is None else facts.bad.end
-    runs = [c for c in facts.contrary if c.first <= upto and c.rows > 1 and not _at_edge(facts, c)]
-    best = _same_place([c for c in runs if c.made]) or _same_place([c for c in runs if not c.made])
+    runs = [c for c in facts.contrary if c.first <= upto and not _at_edge(facts, c)]
+    best = _same_place([c for c in runs if c.made] + _false_edges(facts)) or _same_place(
+        [
+            c
+            for c in runs
+            if not c.made and c.rows > 1 and _usual_visit(facts, c) and not _changes_at_rest(facts, c)
+        ],
+        least=3,
+    )
     dead = _dead_counts(facts)
     if dead is not None:
         return dead
     if best:
-        case.at(best[-1].first, best[-1].last)
+        case.at(best[0].first, best[-1].last)
         case.speaks_for(
-            PLAIN if len(best) > 2 else GOOD,
+            SURE if len(best) > 2 else PLAIN,
             f"the reading drops out {len(best)} times at one height ({min(c.height for c in best):.0f} to "
             f"{max(c.height for c in best):.0f} mm), last at {facts.rows(best[-1].first, best[-1].last)}",
         )
@@ -272,13 +285,32 @@ def cable_break(facts: Facts) -> Case:
     return case
 
 
-def _same_place(runs: list[Contrary]) -> list[Contrary]:
-    """Two or more runs that begin or end at one height."""
+def _false_edges(facts: Facts) -> list[Contrary]:
+    """Edges of visits that came far above where the trip had been: stops on a false reading, perhaps."""
+    found: list[Contrary] = []
+    old: list[float] = []
+    for each in facts.visits.visits:
+        if each.edge_read and each.seen is not None:
+            if len(old) and each.read_edge - float(np.median(old)) > 2 * CONTACT_MM:
+                found.append(Contrary(True, each.seen, each.stand, 0.0, each.read_edge, each.rest))
+            else:
+                old.append(each.read_edge)
+    return found
+
+
+def _usual_visit(facts: Facts, run: Contrary) -> bool:
+    """The run lies in a visit that came in no faster than usual: none that ran through its window."""
+    visit = next((v for v in facts.visits.visits if v.at <= run.first <= v.end), None)
+    return visit is not None and visit.approach_speed < ALIKE * max(facts.usual_speed, 1.0)
+
+
+def _same_place(runs: list[Contrary], least: int = 2) -> list[Contrary]:
+    """Runs that begin or end at one height, ``least`` of them at least, one of them in passing."""
     for side in ("height", "height_end"):
         heights = np.array([getattr(c, side) for c in runs])
         for c in runs:
             near = [runs[k] for k in np.flatnonzero(np.abs(heights - getattr(c, side)) <= PLACE_MM)]
-            if len(near) >= 2:
+            if len(near) >= least and any(each.duration_s > 0 for each in near):
                 return near
     return []
 
@@ -369,14 +401,12 @@ def switch_damage(facts: Facts) -> Case:
 def _edge_step(facts: Facts) -> tuple[Visit, Visit, float] | None:
     """The largest step of the operating point between two visits."""
     upto = len(facts.visits.visits) if facts.bad is None else facts.bad.number
-    visits = [each for each in facts.visits.visits[:upto] if each.made and each.seen is not None]
+    visits = [each for each in facts.visits.visits[:upto] if each.edge_read]
     best: tuple[Visit, Visit, float] | None = None
     for a, b in zip(visits[:-1], visits[1:], strict=True):
-        assert a.seen is not None and b.seen is not None
-        one, two = edge_interval(facts.track, a.seen), edge_interval(facts.track, b.seen)
         # what lies between the two sampling intervals has moved for certain
-        apart = max(two[0] - one[1], one[0] - two[1])
-        size = (two[0] + two[1] - one[0] - one[1]) / 2
+        apart = max(b.read_low - a.read_high, a.read_low - b.read_high)
+        size = b.read_edge - a.read_edge
         if apart > BENT_MM and (best is None or abs(size) > abs(best[2])):
             best = (a, b, size)
     return best

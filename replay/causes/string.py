@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from replay.causes.case import GOOD, HINT, PLAIN, Case
+from replay.causes.counts import plain_edges
 from replay.diagnosis import Cause
 from replay.facts import Facts
 
 #: Run-on after the command changed, brought to one speed, beyond this many times the usual is free running.
 FREE_TIMES = 1.8
+#: A drift under this [mm] is within what zeros, sway and temperature make.
+LEAST_STRETCH_MM = 4.0
 #: A stretch of string is at most this share of the range of heights; more is no elongation.
 STRETCH_SHARE = 0.12
 
@@ -21,21 +24,24 @@ WINDOW_MM = 45.0
 def string_stretch(facts: Facts) -> Case:
     """The edge drifts with load and comes back with rest."""
     case = Case(Cause.STRING_STRETCH, test="hang the full weight on for ten minutes, then rest, and home each time")
-    seen = [each for each in facts.visits.visits if each.made]
+    seen = plain_edges(facts.visits.visits)
     if len(seen) < 3:
         return case.absent("fewer than three edges to compare")
-    edges = np.array([each.edge for each in seen])
-    widths = np.array([each.edge_high - each.edge_low for each in seen])
+    edges = np.array([each.read_edge for each in seen])
+    widths = np.array([each.read_width for each in seen])
     spread = float(np.ptp(facts.track.height))
     drift = float(np.ptp(edges))
     noise = float(np.median(widths)) / 2 + 0.5
-    if drift < max(2.0, 2 * noise):
+    if drift < max(LEAST_STRETCH_MM, 2 * noise):
         return case.absent(f"the edge stays within {drift:.1f} mm over {len(seen)} visits")
     case.at(seen[0].at, seen[-1].at if facts.bad is None else facts.bad.at)
     peak = int(np.argmax(edges))
     rise, fall = float(edges[peak] - edges[0]), float(edges[peak] - edges[-1])
     if drift > STRETCH_SHARE * spread:
         case.speaks_against(PLAIN, f"a drift of {drift:.0f} mm is more than a string can stretch")
+    ways = np.diff(edges[: peak + 1])
+    if peak < 2 or float(np.mean(ways > -noise)) < 1.0:
+        case.speaks_against(GOOD, f"it does not rise steadily over the first {peak + 1} visits")
     if rise > 2 * noise:
         case.speaks_for(GOOD, f"the edge comes earlier by {rise:.1f} mm over {peak + 1} visits: a longer string")
     else:
@@ -51,7 +57,7 @@ def string_stretch(facts: Facts) -> Case:
 
 def _comes_back(facts: Facts, case: Case, edges: np.ndarray, noise: float) -> None:
     """Whether the edge falls back after the longest rests."""
-    seen = [each for each in facts.visits.visits if each.made]
+    seen = plain_edges(facts.visits.visits)
     time_s = facts.track.time_s
     rests = np.array([float(time_s[b.start] - time_s[a.stand]) for a, b in zip(seen[:-1], seen[1:], strict=True)])
     back = np.flatnonzero(np.diff(edges) < -max(noise, 0.8))
@@ -88,6 +94,10 @@ def slack_payout(facts: Facts) -> Case:
     return case
 
 
+def _stopped(facts: Facts) -> str:
+    return "the reading" if facts.track.command is None else "the command changed"
+
+
 def _free_running(facts: Facts, case: Case) -> None:
     bad, track = facts.bad, facts.track
     assert bad is not None
@@ -96,15 +106,15 @@ def _free_running(facts: Facts, case: Case) -> None:
     if usual:
         times = here / max(float(np.median(usual)), 0.005)
         words = (
-            f"after the command changed the spool ran on by {bad.run_on:.0f} mm, {times:.1f} times the usual at "
+            f"after {_stopped(facts)} the spool ran on by {bad.run_on:.0f} mm, {times:.1f} times the usual at "
             "this speed"
         )
         case.speaks_for(PLAIN, words) if times > FREE_TIMES else case.speaks_against(PLAIN, words)
     # time in which a braked lift has long stopped: run-on at the approach speed
     elif here > 0.12:
-        case.speaks_for(GOOD, f"after the command changed the spool ran on for {bad.run_on:.0f} mm")
+        case.speaks_for(GOOD, f"after {_stopped(facts)} the spool ran on for {bad.run_on:.0f} mm")
     else:
-        case.speaks_against(GOOD, f"the spool stopped {bad.run_on:.0f} mm after the command changed")
+        case.speaks_against(GOOD, f"the spool stopped {bad.run_on:.0f} mm after {_stopped(facts)}")
 
 
 def _low_current(facts: Facts, case: Case, first: int) -> None:

@@ -15,7 +15,6 @@ from homing.results import Run
 from homing.setting import Setting, prepare
 from homing.simulate import traced
 
-MM = 1e-3
 FROM_START_S = 0.0
 
 #: A mast of two stages; loop 20 ms, sensor 2 ms, drive 3 ms. Much of its string's damping is for the tests:

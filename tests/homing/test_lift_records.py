@@ -156,18 +156,10 @@ def test_without_a_return_string_nothing_pulls_back() -> None:
     [("belt", "pulley_diameter_mm", math.pi * 0.020), ("lead_screw", "lead_mm", 0.020)],
 )
 def test_belt_and_screw_have_backlash_instead_of_string(kind: str, length: str, turn_m: float) -> None:
-    changes = {f"drive.{length}": 20, "drive.spool_diameter_mm": REMOVED, "string": REMOVED}
     given = {key: value for key, value in GIVEN.items() if not key.startswith("string.")}
-    lift = lift_with(
-        {
-            **given,
-            **{k: v for k, v in changes.items() if k != "string"},
-            "drive.kind": kind,
-            "drive.backlash_mm": 0.3,
-            "drive.stiffness_n_per_mm": 40.0,
-            "drive.travel_per_line": 1,
-        }
-    )
+    given |= {"drive.kind": kind, "drive.spool_diameter_mm": REMOVED, f"drive.{length}": 20}
+    given |= {"drive.backlash_mm": 0.3, "drive.stiffness_n_per_mm": 40.0, "drive.travel_per_line": 1}
+    lift = lift_with(given)
     runs = new_runs(1)
     fill_lift(runs, lift, {})
     assert runs[0].coupling == Coupling[kind.upper()]

@@ -127,9 +127,8 @@ _MAY_STAY = (
     C.SENSOR_POLARITY,
     C.MOTORS_OPPOSED,
     C.ELECTRICAL_NOISE,
-    C.AMBIENT_LIGHT,
-    C.STICKY_TRAVEL,
     C.CABLE_BREAK,
+    C.PRESSING_ON_STOP,
 )
 
 
@@ -206,7 +205,7 @@ def _track_truth(world: World) -> None:
     """Overtravel of the spool past the true trip until its first standstill."""
     s, vs, x = world.y[0], world.y[1], world.y[2]
     if world.fault.cause is C.STICKY_TRAVEL:
-        x = s  # a hung carriage never passes the trip; the spool does
+        x = min(x, s)  # a hung carriage never passes the trip; the spool does
     if world.state in (UP, TOP):
         return
     if world.trip_at is None and world.visit > 0 and x <= world.robot.trip and world.state in (FAST, SLOW):

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from report_fakes import NAN, fake_lift, fake_run, fake_verification
 
+from homing.assumed import Assumed
 from homing.report import run_json, to_text, verification_json
-from homing.results import Assumed, Outcome
+from homing.results import Outcome
 
 # keys as section 7 of the contract lists them
 TOP = {

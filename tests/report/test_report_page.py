@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from report_fakes import fake_lift, fake_verification
 
+from homing.assumed import Assumed
 from homing.report import write_report
 from homing.report.page import command
-from homing.results import Assumed
 from sensor_models.errors import InputError
 
 PICTURES = [

@@ -1,0 +1,166 @@
+"""How well ``replay`` names causes: confusion table, top 1, top 3, false alarms, overtravel error.
+
+    python tests/benchmarks/confusion.py                      practice logs, and 20 generated logs a cause
+    python tests/benchmarks/confusion.py --seeds 8 --without battery_v current_a
+    python tests/benchmarks/confusion.py --cause cable_break --list
+
+Not a test: hundreds of logs. The generated logs come from a simulator that differs from the program's own;
+every robot in them is invented. A log counts as right when its true cause comes first; a healthy one when
+nothing is found. Logs of a cause that led to no overrun with a seed are left out and counted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / "tests" / "replay"))
+
+from matchrun import match_log
+
+from homing.liftfile import load_lift
+from replay.columns import LogColumns
+from replay.diagnosing import diagnose
+from replay.diagnosis import Cause, Diagnosis
+from replay.reading import read_log
+from replay.units import Role
+from sensor_models.kinds import SensorKind
+
+PRACTICE = ROOT.parent / "shared" / "datasets" / "practice"
+HEALTHY = "healthy"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One log: true cause, causes found, true and measured overtravel [mm]."""
+
+    name: str
+    true: str
+    also: tuple[str, ...]
+    found: tuple[str, ...]
+    overtravel: float
+    measured: float
+
+    @property
+    def first(self) -> str:
+        return self.found[0] if self.found else HEALTHY
+
+    @property
+    def right(self) -> bool:
+        return self.first == self.true or self.first in self.also
+
+    @property
+    def in_three(self) -> bool:
+        if self.true == HEALTHY:
+            return not self.found
+        return bool({self.true, *self.also} & set(self.found[:3]))
+
+    @property
+    def within(self) -> bool | None:
+        """Whether the overtravel is within 2 mm or 10 %; None where there is none to compare."""
+        if np.isnan(self.overtravel):
+            return None
+        return abs(self.measured - self.overtravel) <= max(2.0, 0.1 * self.overtravel)
+
+
+def judged(name: str, true: Cause | None, found: Diagnosis, overtravel: float, also: Iterable[str] = ()) -> Judged:
+    bad = found.bad_visit
+    return Judged(
+        name,
+        HEALTHY if true is None else true.value,
+        tuple(also),
+        tuple(each.cause.value for each in found.findings),
+        overtravel,
+        0.0 if bad is None else bad.overtravel,
+    )
+
+
+def generated(job: tuple[Cause | None, int, tuple[Role, ...]]) -> Judged | None:
+    """One generated log; None when the fault led to nothing."""
+    cause, seed, without = job
+    try:
+        match = match_log(cause, seed)
+    except ValueError:
+        return None
+    with tempfile.TemporaryDirectory() as folder:
+        log = match.log(Path(folder), without)
+    found = diagnose(log, None, match.limit, SensorKind[match.robot.kind.upper()])
+    over = match.overtravel if match.bad_visit else float("nan")
+    return judged(f"{cause}-{seed}", cause, found, over)
+
+
+def practice() -> Iterator[Judged]:
+    """The practice logs that lie beside the checkout."""
+    for name, truth in json.loads((PRACTICE / "truth.json").read_text()).items():
+        lift = load_lift(PRACTICE / truth["lift"])
+        log = read_log(PRACTICE / truth["log"], LogColumns.from_lift(lift.log, truth["lift"]))
+        cause = None if truth["cause"] is None else Cause(truth["cause"])
+        over = truth["overtravel_mm"] if truth["score_overtravel"] else float("nan")
+        yield judged(name, cause, diagnose(log, lift), over, truth["alternates"])
+
+
+def table(results: list[Judged], show: bool) -> str:
+    """Confusion by cause, and the sums."""
+    lines = [f"{'true cause':<20} {'logs':>4} {'first':>6} {'in 3':>6} {'mm ok':>6}   taken for"]
+    for true in dict.fromkeys(each.true for each in results):
+        rows = [each for each in results if each.true == true]
+        wrong = Counter(each.first for each in rows if not each.right)
+        measured = [each.within for each in rows if each.within is not None]
+        fits = f"{np.mean(measured):6.0%}" if measured else "     -"
+        taken = ", ".join(f"{count} {word}" for word, count in wrong.most_common())
+        lines.append(
+            f"{true:<20} {len(rows):>4} {np.mean([each.right for each in rows]):>6.0%} "
+            f"{np.mean([each.in_three for each in rows]):>6.0%} {fits}   {taken}"
+        )
+        lines += [f"    {each.name} {each.found[:3]}" for each in rows if show and not each.right]
+    return "\n".join([*lines, *_sums(results)])
+
+
+def _sums(results: list[Judged]) -> Iterator[str]:
+    faulty = [each for each in results if each.true != HEALTHY]
+    healthy = [each for each in results if each.true == HEALTHY]
+    measured = [each.within for each in faulty if each.within is not None]
+    if faulty:
+        yield (
+            f"{len(faulty)} logs with a cause: first {np.mean([each.right for each in faulty]):.1%}, "
+            f"in three {np.mean([each.in_three for each in faulty]):.1%}"
+        )
+    if measured:
+        yield f"overtravel within 2 mm or 10 %: {np.mean(measured):.1%} of {len(measured)}"
+    if healthy:
+        yield f"false alarms: {sum(not each.right for each in healthy)} of {len(healthy)} healthy logs"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--seeds", type=int, default=20)
+    parser.add_argument("--cause", nargs="*", default=[])
+    parser.add_argument("--without", nargs="*", default=[])
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--list", action="store_true", help="list what was taken for something else")
+    chosen = parser.parse_args()
+    causes = [None, *(each for each in Cause if each is not Cause.CANNOT_TELL)]
+    if chosen.cause:
+        causes = [each for each in causes if (HEALTHY if each is None else each.value) in chosen.cause]
+    elif PRACTICE.is_dir():
+        print(f"practice logs\n{table(list(practice()), chosen.list)}\n")
+    without = tuple(Role(word) for word in chosen.without)
+    jobs = [(cause, seed, without) for cause in causes for seed in range(chosen.seeds)]
+    with ProcessPoolExecutor(chosen.workers) as pool:
+        results = list(pool.map(generated, jobs, chunksize=4))
+    print(f"generated logs, {len([1 for each in results if each is None])} without effect left out")
+    print(table([each for each in results if each is not None], chosen.list))
+
+
+if __name__ == "__main__":
+    main()

@@ -11,10 +11,10 @@ from typing import Any
 
 from report_fake_runs import NAN, fake_ensemble, fake_run, fake_sensor, fake_trace
 
+from homing.assumed import Assumed
 from homing.kernel.codes import Condition, Effect, Order, Reason
 from homing.report.cautions import cautions
 from homing.results import (
-    Assumed,
     FaultResult,
     Outcome,
     RequirementResult,

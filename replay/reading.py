@@ -18,6 +18,7 @@ from replay.defects import Defect, DefectKind
 from replay.delimited import read_delimited
 from replay.layout import widened
 from replay.log import Log
+from replay.mcap_file import MAGIC, read_mcap
 from replay.roles import Roles, choose_roles
 from replay.series import Series, count_defects, read_series
 from replay.table import Table
@@ -34,7 +35,7 @@ SNIFFED_BYTES = 1 << 16
 
 
 def read_log(path: str | Path, columns: Columns = None) -> Log:
-    """Read a log: CSV, TSV, JSON lines or Parquet.
+    """Read a log: CSV, TSV, JSON lines, Parquet or MCAP with JSON messages.
 
     Parameters
     ----------
@@ -112,6 +113,9 @@ def read_table(path: Path) -> Table:
         raise InputError("must hold a header and rows; it is empty", file=path.name)
     if data.startswith(b"PAR1"):
         return read_parquet(data, path.name)
+    if data.startswith(MAGIC):
+        table, notes = read_mcap(data, path.name)
+        return _with_notes(table, notes)
     text, notes = _decoded(data, path.name)
     reader = read_json_lines if text.lstrip().startswith("{") else read_delimited
     table = reader(text, path.name)

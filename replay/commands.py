@@ -60,7 +60,9 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.argument("logs", nargs=-1, required=True, metavar="LOG..."),
     click.option("--lift", metavar="LIFT", help="Lift file: scale, and the columns in its [log] section."),
     click.option("--columns", metavar="MAP.toml", help="TOML file with a [log] section; goes first."),
-    click.option("--limit", type=float, metavar="MM", help="Overtravel limit; without it the lift file's, or 15."),
+    click.option(
+        "--limit", type=float, metavar="MM", help="Overtravel limit; without it the lift file's, or 15."
+    ),
     click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
     click.option("--out", metavar="DIR", help="Write a report with figures into this folder."),
     click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),

@@ -138,6 +138,14 @@ def edge_interval(track: Track, seen: int) -> tuple[float, float]:
     return min(low, high), max(low, high)
 
 
+def release_interval(track: Track, each: Descent) -> tuple[float, float] | None:
+    """Heights of the last made and the first unmade row on the way out; None where it was not seen."""
+    after = [i for i in each.lapses if i > each.low and track.speed[i] > track.still]
+    if not after:
+        return None
+    return float(track.height[after[-1] - 1]), float(track.height[after[-1]])
+
+
 def unseen_way(track: Track, seen: int) -> float:
     """Way [mm] that the reading may be older than its row: sensors sample and filters wait."""
     return max(0.0, -float(track.speed[max(seen - 1, 0)])) * UNSEEN_AGE_S

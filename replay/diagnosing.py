@@ -6,20 +6,16 @@ for each cause -> odds with priors, effects explained away by what came first ->
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from replay.budget import stop_budget
-from replay.causes import BROUGHT_ABOUT, JUDGES, PRIORS
-from replay.causes.case import Case
-from replay.diagnosis import Cause, Diagnosis, Finding, Verdict, Visit
+from replay.causes import JUDGES
+from replay.diagnosis import Diagnosis, Verdict, Visit
 from replay.edges import edge_chart
 from replay.facts import Facts
 from replay.log import Log
+from replay.ranking import ranked_findings
 from replay.track import Track, track_of
-from replay.units import Role
 from replay.visits import Visits, visits_of
 from sensor_models.kinds import SensorKind
 
@@ -28,36 +24,10 @@ if TYPE_CHECKING:
 
 #: Overtravel limit without a lift file [mm].
 LIMIT_MM = 15.0
-#: Log odds of "none of these": a cause needs more than a hint to be named before it.
-NONE_OF_THESE = 1.6
-#: Odds from which a cause is plain enough to explain later links of its chain.
-PLAIN_ENOUGH = 2.0
-#: Odds from which an anomaly is reported although no visit went past the limit.
-ANOMALY = 4.5
 #: A lift that stood in time and was then wound out beyond this many limits has paid out slack.
 PAID_OUT = 1.5
-#: Findings with less than this are not listed.
-LEAST_SCORE = 0.01
-#: An earlier link may lie this much after a later one [s], since places in a log are one loop wide.
-SAME_TIME_S = 0.3
-
-#: Causes whose trace is in the drive or the sensor and not in one visit: found without an overrun too.
-STANDING = (
-    Cause.DRIVE_SIGN,
-    Cause.SENSOR_POLARITY,
-    Cause.ELECTRICAL_NOISE,
-    Cause.AMBIENT_LIGHT,
-    Cause.CABLE_BREAK,
-    Cause.MOTORS_OPPOSED,
-    Cause.STICKY_TRAVEL,
-    Cause.COUNTER_RESET,
-    Cause.COUNT_LOSS,
-    Cause.DRIVE_SLIP,
-    Cause.PRESSING_ON_STOP,
-    Cause.CONTACT_CHATTER,
-    Cause.REVERSE_WRAP,
-    Cause.SUPPLY_DIP,
-)
+#: Overtravel of this share of the limit is plainly past it, whatever the edge's interval.
+PLAIN_SHARE = 1.2
 
 
 def diagnose(
@@ -90,7 +60,7 @@ def diagnose(
     facts = Facts(track, visits, bad, limit, kind if kind is not None else _kind(lift), chart)
     verdict, reason = _verdict(facts)
     cases = {cause: judge(facts) for cause, judge in JUDGES.items()}
-    findings = _findings(facts, cases, verdict)
+    findings = ranked_findings(facts, cases, verdict)
     return Diagnosis(
         log=log,
         visits=visits.visits,
@@ -102,16 +72,22 @@ def diagnose(
         edge_chart=chart,
         limit_mm=limit,
         scaled=track.scaled,
-        missing=_missing(log),
+        missing=facts.missing,
         notes=_notes(track, visits),
     )
 
 
 def _bad_visit(visits: tuple[Visit, ...], limit: float) -> Visit | None:
-    """The first visit past the limit by more than its edge is uncertain; failing that the first past it."""
+    """The first visit plainly past the limit; failing that the first past it.
+
+    Plainly: by more than its edge is uncertain, or by `PLAIN_SHARE`.
+    """
     past = [each for each in visits if overran(each, limit)]
     plain = [
-        each for each in past if max(each.overtravel, each.deepest / PAID_OUT) - each.edge_doubt > 1.05 * limit
+        each
+        for each in past
+        if (way := max(each.overtravel, each.deepest / PAID_OUT)) > PLAIN_SHARE * limit
+        or way - each.edge_doubt > limit
     ]
     return next(iter(plain or past), None)
 
@@ -131,11 +107,6 @@ def _kind(lift: Lift | None) -> SensorKind | None:
     name = lift.routine.sensor
     sensor = next((each for each in lift.sensors if each.name == name), lift.sensors[0])
     return SensorKind[str(getattr(sensor.kind, "name", sensor.kind)).upper()]
-
-
-def _missing(log: Log) -> tuple[str, ...]:
-    wanted = (Role.COMMAND, Role.SENSOR, Role.BATTERY, Role.CURRENT, Role.STATE)
-    return tuple(role.value for role in wanted if role not in log)
 
 
 def _notes(track: Track, visits: Visits) -> tuple[str, ...]:
@@ -173,96 +144,3 @@ def _verdict(facts: Facts) -> tuple[Verdict, str]:
     return Verdict.NO_OVERRUN, (
         f"{len(visits)} visits kept within {facts.limit:g} {unit}; the farthest went {worst.overtravel:.1f}"
     )
-
-
-def _findings(facts: Facts, cases: Mapping[Cause, Case], verdict: Verdict) -> tuple[Finding, ...]:
-    odds = {cause: case.odds + PRIORS.get(cause, 0.0) for cause, case in cases.items()}
-    if facts.bad is None:
-        odds = {cause: value for cause, value in odds.items() if cause in STANDING and value >= ANOMALY}
-        if not odds:
-            return (_cannot_tell(facts, 1.0),) if verdict is Verdict.CANNOT_TELL else ()
-    explained, effects = _explained(facts, cases, odds)
-    weight = {cause: math.exp(min(value, 50.0)) for cause, value in explained.items()}
-    total = sum(weight.values()) + math.exp(NONE_OF_THESE)
-    ranked = sorted(weight, key=lambda cause: -weight[cause])
-    findings = [
-        _finding(facts, cases[cause], weight[cause] / total, effects[cause])
-        for cause in ranked
-        if weight[cause] / total >= LEAST_SCORE
-    ]
-    rest = math.exp(NONE_OF_THESE) / total
-    if not findings or rest > findings[0].score:
-        return (_cannot_tell(facts, rest),)
-    return _with_deciding_test(findings, cases)
-
-
-def _explained(
-    facts: Facts, cases: Mapping[Cause, Case], odds: Mapping[Cause, float]
-) -> tuple[dict[Cause, float], dict[Cause, tuple[Cause, ...]]]:
-    """Odds after effects have been explained away, and the effects of each cause.
-
-    A later link of a chain leaves its own plain trace. Given that an earlier link is there with odds o,
-    the later one needs no cause of its own: its odds are lowered by o.
-    """
-    time_s = facts.track.time_s
-    explained = dict(odds)
-    effects: dict[Cause, list[Cause]] = {cause: [] for cause in odds}
-    for later, sources in BROUGHT_ABOUT.items():
-        if later not in odds:
-            continue
-        start = float(time_s[cases[later].first])
-        before = [
-            each
-            for each in sources
-            if each in odds
-            and odds[each] > PLAIN_ENOUGH
-            and float(time_s[cases[each].first]) <= start + SAME_TIME_S
-        ]
-        if before:
-            explained[later] -= max(odds[each] for each in before)
-            if odds[later] > PLAIN_ENOUGH:
-                for each in before:
-                    effects[each].append(later)
-    return explained, {cause: tuple(found) for cause, found in effects.items()}
-
-
-def _finding(facts: Facts, case: Case, score: float, effects: tuple[Cause, ...]) -> Finding:
-    contribution = case.contribution
-    return Finding(
-        cause=case.cause,
-        score=score,
-        t_s=float(facts.track.log.time_s[case.first]),
-        rows=facts.track.rows(case.first, case.last),
-        for_=tuple(case.for_),
-        against=tuple(case.against),
-        effects=effects,
-        contribution_mm=contribution if facts.track.scaled and contribution is not None else None,
-        next_test=case.test,
-    )
-
-
-def _cannot_tell(facts: Facts, score: float) -> Finding:
-    missing = _missing(facts.track.log)
-    at = 0 if facts.bad is None else facts.bad.at
-    lacking = f"the log has no column for {', '.join(missing)}" if missing else "no cause leaves its trace"
-    slow = facts.track.period_s > 0.05
-    reasons = [lacking, *(["rows are too far apart to see a contact or a loop"] if slow else [])]
-    columns = ", ".join(missing) if missing else "the raw sensor level and the state"
-    return Finding(
-        cause=Cause.CANNOT_TELL,
-        score=min(1.0, score),
-        t_s=float(facts.track.log.time_s[at]),
-        rows=facts.track.rows(at, at if facts.bad is None else facts.bad.stand),
-        for_=tuple(reasons),
-        against=(),
-        next_test=f"log {columns}, one row a loop",
-    )
-
-
-def _with_deciding_test(findings: list[Finding], cases: Mapping[Cause, Case]) -> tuple[Finding, ...]:
-    """The first finding gets the test that would decide between it and the second, if that is close."""
-    if len(findings) > 1 and findings[1].score > 0.1 * findings[0].score:
-        two = cases[findings[1].cause].test
-        test = f"{findings[0].next_test}; against {findings[1].cause.words}: {two}"
-        findings[0] = replace(findings[0], next_test=test)
-    return tuple(findings)

@@ -48,7 +48,8 @@ def _visit_lines(visit: Visit, unit: str) -> Iterator[str]:
     yield f"    approach     {visit.approach_speed:.0f} {unit}/s"
     half = (visit.edge_high - visit.edge_low) / 2
     yield f"    edge         {visit.edge_logged:.1f} {unit} as counted, known to +-{half:.1f}"
-    yield f"    overtravel   {visit.overtravel:.1f} {unit} to the first standstill, {visit.deepest:.1f} at most"
+    most = f"{visit.deepest:.1f} at most"
+    yield f"    overtravel   {visit.overtravel:.1f} {unit} to the first standstill, {most}"
     if not visit.made:
         yield "    reading      never made in this visit"
     elif visit.command_delay_s == visit.command_delay_s:

@@ -76,6 +76,12 @@ class Facts:
         return role in self.track.log
 
     @property
+    def missing(self) -> tuple[str, ...]:
+        """Columns that the log lacks."""
+        wanted = (Role.COMMAND, Role.SENSOR, Role.BATTERY, Role.CURRENT, Role.STATE)
+        return tuple(role.value for role in wanted if role not in self.track.log)
+
+    @property
     def descent(self) -> Descent | None:
         """Descent of the bad visit."""
         return None if self.bad is None else self.visits.descent(self.bad)
@@ -116,12 +122,16 @@ class Facts:
 
     @cached_property
     def prompt(self) -> bool:
-        """The reading came with the row in which the trip was passed, or the next."""
-        return self.late_s <= 1.6 * self.track.period_s + 0.005
+        """The reading came with the row in which the trip was passed, the next, or within a count of it."""
+        if self.late_s <= 1.6 * self.track.period_s + 0.005:
+            return True
+        if self.bad is None or self.bad.seen is None or self.loop_was_late:
+            return False
+        return self.bad.edge - float(self.track.height[self.bad.seen]) <= 1.5 * self.track.quantum + 0.5
 
     @cached_property
     def blind(self) -> bool:
-        """The trip was passed no faster than usual, loops and counts in order, and the reading failed to come."""
+        """The trip was passed no faster than usual, loops and counts in order, without a reading."""
         bad, track = self.bad, self.track
         if bad is None or track.made is None or self.prompt or self.loop_was_late or self.speed_ratio > 1.4:
             return False

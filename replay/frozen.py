@@ -58,11 +58,10 @@ def frozen_runs(time_s: Floats, raw: Floats, made: Flags | None, quantum: float)
     equal = np.concatenate([[False], change == 0, [False]])
     edges = np.diff(equal.astype(np.int8))
     begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    # rows begin..end hold one value; change[begin - 1] led into it, change[end] leads out
+    long = (ends - begins + 1 >= LEAST_ROWS) & (begins >= LEAST_ROWS) & (ends + 1 < len(raw))
     found = []
-    for first, last in zip(begins.tolist(), ends.tolist(), strict=True):
-        # rows first..last hold one value; change[first - 1] led into it, change[last] leads out
-        if last - first + 1 < LEAST_ROWS or first < LEAST_ROWS or last + 1 >= len(raw):
-            continue
+    for first, last in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
         if made is not None and made[first] and raw[last + 1] == 0:
             continue
         run = _frozen(time_s, raw, first, last, quantum)
@@ -88,7 +87,7 @@ def _frozen(time_s: Floats, raw: Floats, first: int, last: int, quantum: float) 
     after = _rate(time_s, raw, last + 1, min(last + 1 + LEAST_ROWS, len(raw) - 1))
     # stopping that abruptly and starting at the same speed again is not what a lift does
     resumed = after * before > 0 and abs(after) > RESUMED * abs(before)
-    if resumed and 0 < jump / before and abs(jump) <= 2 * max(row, quantum) and row > 2 * quantum:
+    if resumed and jump / before > 0 and abs(jump) <= 2 * max(row, quantum) and row > 2 * quantum:
         return Frozen(first, last + 1, False, float(expected))
     return None
 

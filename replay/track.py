@@ -159,9 +159,10 @@ def held(values: Floats) -> Floats:
     good = np.isfinite(values)
     if not good.any():
         return np.zeros(len(values))
-    last = np.maximum.accumulate(np.where(good, np.arange(len(values)), -1))
+    last: NDArray[np.int64] = np.maximum.accumulate(np.where(good, np.arange(len(values)), -1))
     last[last < 0] = int(np.flatnonzero(good)[0])
-    return values[last]
+    kept: Floats = values[last]
+    return kept
 
 
 def _column(log: Log, role: Role) -> Floats | None:
@@ -234,8 +235,8 @@ def _turned(time_s: Floats, height: Floats, made: Flags | None, command: Floats 
     if sign_agreement(rate, command) >= 0:
         return False
     onset = np.flatnonzero(made[1:] & ~made[:-1]) + 1
-    moving = [float(height[min(i + 1, len(height) - 1)] - height[max(i - 2, 0)]) for i in onset]
-    return sum(moving) > 0
+    moving = height[np.minimum(onset + 1, len(height) - 1)] - height[np.maximum(onset - 2, 0)]
+    return float(np.sum(moving)) > 0
 
 
 def sign_agreement(speed: Floats, command: Floats) -> float:

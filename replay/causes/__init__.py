@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from replay.causes import counts, drive, routine, sensor, string, supply, timing
+from replay.causes import counts, disturbed, drive, pressing, routine, sensor, string, supply, timing
 from replay.causes.case import Case
 from replay.diagnosis import Cause
 from replay.facts import Facts
@@ -27,14 +27,14 @@ JUDGES: Mapping[Cause, Callable[[Facts], Case]] = {
     Cause.SUPPLY_DIP: supply.supply_dip,
     Cause.DRIVE_SIGN: drive.drive_sign,
     Cause.SENSOR_POLARITY: sensor.sensor_polarity,
-    Cause.CABLE_BREAK: sensor.cable_break,
-    Cause.AMBIENT_LIGHT: sensor.ambient_light,
-    Cause.ELECTRICAL_NOISE: sensor.electrical_noise,
+    Cause.CABLE_BREAK: disturbed.cable_break,
+    Cause.AMBIENT_LIGHT: disturbed.ambient_light,
+    Cause.ELECTRICAL_NOISE: disturbed.electrical_noise,
     Cause.SWITCH_DAMAGE: sensor.switch_damage,
     Cause.TARGET_LOST: sensor.target_lost,
     Cause.STICKY_TRAVEL: drive.sticky_travel,
     Cause.MOTORS_OPPOSED: drive.motors_opposed,
-    Cause.PRESSING_ON_STOP: routine.pressing_on_stop,
+    Cause.PRESSING_ON_STOP: pressing.pressing_on_stop,
     Cause.LIMIT_NOT_CHECKED: routine.limit_not_checked,
     Cause.UNKNOWN_START: routine.unknown_start,
     Cause.STALE_READING: timing.stale_reading,

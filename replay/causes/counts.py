@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
+from replay.countsets import CountSet
 from replay.diagnosis import Cause, Shape, Visit
 from replay.facts import Facts
-from replay.visits import NARROW_MM
+from replay.trips import NARROW_MM
 
 Floats = NDArray[np.float64]
 
 #: A shift of the edge counts from this many mm on, and from this many half sampling intervals.
 SHIFT_MM, SHIFT_WIDTHS = 5.0, 2.0
+#: A zero this near to the lowest point of a descent was set at home [mm].
+HOME_MM = 15.0
 
 
 def counter_reset(facts: Facts) -> Case:
@@ -24,7 +28,11 @@ def counter_reset(facts: Facts) -> Case:
     track, bad = facts.track, facts.bad
     upto = len(track) if bad is None else bad.at
     since = 0 if bad is None or bad.number == 1 else facts.visits.visits[bad.number - 2].at
-    away = [one for one in track.sets if one.index <= upto and not one.made and abs(one.jump) > SHIFT_MM]
+    away = [
+        one
+        for one in track.sets
+        if one.index <= upto and not one.made and abs(one.jump) > SHIFT_MM and not _zero_below(facts, one)
+    ]
     if not away:
         return case.absent("the count follows the motion everywhere outside the zeros at the sensor")
     recent = [one for one in away if one.index >= since]
@@ -43,6 +51,15 @@ def counter_reset(facts: Facts) -> Case:
         case.speaks_against(HINT, "a count too low makes the lift slow down too early, not too late")
     case.contribution = None if bad is None else bad.overtravel
     return case
+
+
+def _zero_below(facts: Facts, one: CountSet) -> bool:
+    """In a log without readings, a zero at rest at the lower end of a descent is taken for a homing."""
+    track = facts.track
+    if track.made is not None or abs(one.speed) > 4 * track.still or abs(one.landed) > 3 * track.quantum:
+        return False
+    height = float(track.height[one.index])
+    return any(abs(height - float(track.height[each.low])) < HOME_MM for each in facts.visits.descents)
 
 
 def _between(facts: Facts) -> tuple[int, int, float, float] | None:
@@ -104,7 +121,7 @@ def _with_distance(facts: Facts, case: Case, steps: Floats) -> None:
     way = np.array(
         [
             float(np.sum(np.abs(np.diff(facts.track.height[a.stand : b.at + 1]))))
-            for a, b in zip(seen[:-1], seen[1:], strict=True)
+            for a, b in itertools.pairwise(seen)
         ]
     )
     if len(way) < 4 or np.std(way) < 0.1 * np.mean(way):
@@ -171,7 +188,9 @@ def overlapped_wraps(facts: Facts) -> Case:
     if len(seen) < 4:
         return case.absent("fewer than four edges to compare with the heights reached")
     edges = np.array([each.read_edge for each in seen])
-    peaks = np.array([float(np.max(facts.track.height[: each.at + 1][_since(facts, each) :])) for each in seen])
+    peaks = np.array(
+        [float(np.max(facts.track.height[: each.at + 1][_since(facts, each) :])) for each in seen]
+    )
     deviation = edges - np.median(edges)
     if float(np.std(deviation)) < 1.5 or float(np.ptp(peaks)) < 40.0:
         return case.absent(f"the edge keeps within {np.ptp(edges):.1f} mm whatever the height reached before")

@@ -17,6 +17,8 @@ Ints = NDArray[np.int64]
 SIGN = 0.4
 #: The edge came late by slack when it is this much deeper than before [mm] and later comes back.
 HUNG_MM = 6.0
+#: Motors that fight draw this many times the current of before.
+OPPOSED_TIMES = 2.5
 #: The load is gone when this share of what holds the lift at rest is missing.
 LOST_LOAD = 0.4
 #: and for at least this long [s].
@@ -38,10 +40,11 @@ def drive_sign(facts: Facts) -> Case:
     case.at(0, len(track) - 1)
     if agreement > -SIGN:
         return case.absent(f"command and motion agree in sign ({agreement:+.2f})")
-    first = int(np.flatnonzero(np.abs(track.speed) > 4 * track.still)[0])
+    first = int(np.argmax(np.abs(track.speed) > min(4 * track.still, float(np.max(np.abs(track.speed))) / 2)))
     case.at(first, len(track) - 1)
     case.speaks_for(
-        SURE, f"command and count have opposite signs from {facts.rows(first)} on (agreement {agreement:+.2f})"
+        SURE,
+        f"command and count have opposite signs from {facts.rows(first)} on (agreement {agreement:+.2f})",
     )
     case.contribution = facts.bad.overtravel if facts.bad else None
     return case
@@ -61,7 +64,9 @@ def motors_opposed(facts: Facts) -> Case:
         both = float(np.median((np.abs(one) + np.abs(two))[moving])) if moving.any() else 0.0
         against = float(np.mean((one * two)[moving] < 0)) if moving.any() else 0.0
         if against > 0.5:
-            case.speaks_for(PLAIN, f"the two currents have opposite signs in {against:.0%} of the moving rows")
+            case.speaks_for(
+                PLAIN, f"the two currents have opposite signs in {against:.0%} of the moving rows"
+            )
         else:
             _high_total(facts, case, both)
     if not case.for_:
@@ -77,7 +82,9 @@ def _twist(facts: Facts, case: Case) -> None:
     # two encoders may have different scales; what is left beside the proportional part is twist
     slope, level = np.polyfit(one, two, 1)
     half = len(one) // 4
-    early = np.polyfit(one[:half], two[:half], 1) if np.ptp(one[:half]) > 0.2 * np.ptp(one) else (slope, level)
+    early = (
+        np.polyfit(one[:half], two[:half], 1) if np.ptp(one[:half]) > 0.2 * np.ptp(one) else (slope, level)
+    )
     apart = two - early[0] * one - early[1]
     way = float(np.ptp(one))
     growth = float(np.percentile(np.abs(apart), 95))
@@ -99,8 +106,26 @@ def _high_total(facts: Facts, case: Case, both: float) -> None:
 
 
 def _one_motor(facts: Facts, case: Case) -> Case:
-    """Without a second column: a high current at a low speed, away from the stop, with rising loss."""
-    return case.absent("no second motor in the log")
+    """One current column only: the same motion draws far more than in the visits before."""
+    bad, track = facts.bad, facts.track
+    if bad is None or track.current is None or len(facts.before) < 2:
+        return case.absent("no second motor in the log")
+    since = facts.before[-1].stand
+    moving = np.abs(track.speed) > 4 * track.still
+    now, then = moving.copy(), moving.copy()
+    now[:since], now[bad.at :], then[since:] = False, False, False
+    if now.sum() < 10 or then.sum() < 10:
+        return case.absent("no second motor in the log")
+    here, usual = float(np.median(track.current[now])), float(np.median(track.current[then]))
+    if here < OPPOSED_TIMES * max(usual, 0.2):
+        return case.absent(
+            f"no second motor in the log, and {here:.1f} A in motion as before ({usual:.1f} A)"
+        )
+    case.at(since, bad.at)
+    case.contribution = bad.overtravel
+    return case.speaks_for(
+        GOOD, f"{facts.rows(since, bad.at)}: motion draws {here:.1f} A, in the visits before {usual:.1f} A"
+    )
 
 
 def sticky_travel(facts: Facts) -> Case:
@@ -126,10 +151,14 @@ def _hung(facts: Facts, case: Case) -> None:
     case.at(bad.at, bad.stand if bad.seen is None else bad.seen)
     _unloaded(facts, case)
     if bad.seen is not None and facts.before:
-        case.speaks_for(HINT, f"{facts.rows(bad.seen)}: the reading came {late:.0f} mm deeper than in visits before")
+        case.speaks_for(
+            HINT, f"{facts.rows(bad.seen)}: the reading came {late:.0f} mm deeper than in visits before"
+        )
     back = [each for each in facts.later if each.edge_read and abs(each.read_edge - bad.edge) < HUNG_MM]
     if back and case.for_:
-        case.speaks_for(HINT, f"in visit {back[0].number} it is back at the old height: nothing moved for good")
+        case.speaks_for(
+            HINT, f"in visit {back[0].number} it is back at the old height: nothing moved for good"
+        )
     elif facts.later and case.for_:
         case.speaks_against(GOOD, "it does not come back to the old height")
 
@@ -152,8 +181,8 @@ def _unloaded(facts: Facts, case: Case) -> None:
         case.at(first, bad.at)
         case.speaks_for(
             PLAIN,
-            f"{facts.rows(first)}: {track.height[first] - bad.edge:.0f} mm above the trip the drive loses its load: "
-            "the carriage hangs and the string goes slack",
+            f"{facts.rows(first)}: {track.height[first] - bad.edge:.0f} mm above the trip the drive loses "
+            "its load: the carriage hangs and the string goes slack",
         )
     else:
         case.speaks_against(GOOD, "the drive carries its load down to the trip")
@@ -174,7 +203,9 @@ def _jammed(facts: Facts, case: Case) -> None:
     over = track.height - facts.trip_of_row
     hold = facts.visits.hold
     upto = len(track) if facts.bad is None else facts.bad.at + 1
-    stuck = (np.abs(track.speed) <= 2 * track.still) & (over > 25.0) & (track.command < min(-0.05, hold - 0.1))
+    stuck = (
+        (np.abs(track.speed) <= 2 * track.still) & (over > 25.0) & (track.command < min(-0.05, hold - 0.1))
+    )
     stuck[upto:] = False
     change = np.diff(np.concatenate([[False], stuck, [False]]).astype(np.int8))
     firsts, lasts = np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1
@@ -187,7 +218,9 @@ def _jammed(facts: Facts, case: Case) -> None:
         return
     case.at(first, last)
     case.speaks_for(
-        PLAIN, f"{facts.rows(first, last)}: driven inwards for {length:.2f} s without moving, {over[first]:.0f} mm up"
+        PLAIN,
+        f"{facts.rows(first, last)}: driven inwards for {length:.2f} s without moving, "
+        f"{over[first]:.0f} mm up",
     )
     zeroed = [one for one in track.sets if first <= one.index <= last + round(0.5 / track.period_s)]
     if zeroed:

@@ -14,8 +14,6 @@ from replay.units import Role
 UNCHECKED_S, UNCHECKED_LOOPS = 0.06, 3.0
 #: Set while moving: faster than this share of the approach speed, and than four times standstill.
 MOVING_SHARE, MOVING_STILL = 0.2, 4.0
-#: A lift pushed on for this long [s] after it stood was not stopped.
-PUSHED_S = 0.25
 #: A stop is as long as its neighbours' when, brought to the same speed, it is within this factor.
 STOP_FACTOR = 1.7
 
@@ -23,7 +21,7 @@ STOP_FACTOR = 1.7
 def short_margin(facts: Facts) -> Case:
     """Everything was done in time, and the way to stop was still too long."""
     case = Case(Cause.SHORT_MARGIN, test="ten arrivals each at half and at full speed: overtravel over speed")
-    bad, track = facts.bad, facts.track
+    bad = facts.bad
     if bad is None:
         return case.absent("no visit went past the limit")
     if bad.seen is None:
@@ -82,7 +80,8 @@ def zero_while_moving(facts: Facts) -> Case:
     case.at(one.index, one.index)
     case.speaks_for(
         PLAIN,
-        f"{facts.rows(one.index)}: the count was set (by {abs(one.jump):.1f} mm) at {abs(one.speed):.0f} mm/s",
+        f"{facts.rows(one.index)}: the count was set (by {abs(one.jump):.1f} mm) at "
+        f"{abs(one.speed):.0f} mm/s",
     )
     rest = max(0.0, one.landed - float(track.height[visit.stand] + one.landed - track.height[one.index]))
     case.contribution = rest
@@ -117,7 +116,7 @@ def limit_not_checked(facts: Facts) -> Case:
     enough = max(UNCHECKED_S, UNCHECKED_LOOPS * track.period_s)
     if held < enough:
         return case.absent(
-            f"{facts.rows(bad.seen, last)}: the command left inwards {held * 1e3:.0f} ms after the made reading"
+            f"{facts.rows(bad.seen, last)}: the command left inwards {held * 1e3:.0f} ms after the reading"
         )
     kept = abs(float(np.median(track.command[bad.seen : last + 1])) - facts.approach_command)
     if kept > 0.25 * abs(facts.approach_command) + 0.02:
@@ -148,104 +147,6 @@ def _state_differs(facts: Facts, case: Case, bad: Visit) -> None:
         case.speaks_against(HINT, f'the state changed to "{here}" as in visits that stopped')
 
 
-def pressing_on_stop(facts: Facts) -> Case:
-    """The lift stands on its stop and is driven on."""
-    case = Case(Cause.PRESSING_ON_STOP, test="log the target, and clear the integrator at the bottom")
-    track = facts.track
-    if track.command is None:
-        return case.absent("no command in the log")
-    resumed = _resumed(facts, case)
-    best: tuple[float, int, int, Visit] | None = None
-    for visit in facts.visits.visits:
-        if facts.bad is not None and visit.number > facts.bad.number:
-            break
-        first, last = _pushed(facts, visit)
-        length = float(track.time_s[last] - track.time_s[first]) if last > first else 0.0
-        if best is None or length > best[0]:
-            best = (length, first, last, visit)
-    if resumed and (best is None or best[0] < PUSHED_S):
-        return case
-    if best is None or best[0] < PUSHED_S:
-        return case.absent("the command never stayed inwards while the lift stood at the bottom")
-    length, first, last, visit = best
-    case.at(first, last)
-    if visit.seen is not None and first > visit.seen and bool(track.made[visit.seen : first].all() if track.made is not None else False):
-        case.speaks_for(GOOD, f"the reading had been made since {facts.rows(visit.seen)}")
-    case.contribution = 0.0 if facts.bad is None else facts.bad.overtravel
-    case.speaks_for(GOOD, f"{facts.rows(first, last)}: driven inwards for {length:.1f} s while it stood")
-    _pushed_harder(facts, case, first, last)
-    if track.made is not None and not bool(np.any(track.made[max(visit.at - 2, 0) : last + 1])):
-        case.speaks_against(PLAIN, "the reading was not made: it was still looking for the sensor")
-    if facts.has(Role.TARGET):
-        target = float(np.nanmedian(facts.track.log[Role.TARGET][first : last + 1])) * track.scale
-        counted = float(np.nanmin(facts.track.log.counts[first : last + 1])) * track.scale
-        if target < counted - 3.0:
-            case.speaks_for(PLAIN, f"the target lies {counted - target:.0f} mm below where it stands")
-    return case
-
-
-def _resumed(facts: Facts, case: Case) -> bool:
-    """The command went inwards again after it had stopped the lift on its reading."""
-    bad, track = facts.bad, facts.track
-    if bad is None or bad.seen is None or np.isnan(bad.command_delay_s) or track.made is None:
-        return False
-    change = track.after(bad.seen, bad.command_delay_s + 1e-9)
-    rows = np.array([facts.inward(i) and bool(track.made[i]) for i in range(change, bad.end + 1)])
-    going_out = np.flatnonzero(track.speed[change : bad.end + 1] > 5 * track.still)
-    if len(going_out):
-        rows[going_out[0] :] = False
-    again = np.flatnonzero(rows) + change
-    length = float(np.sum(track.step_s[again])) if len(again) else 0.0
-    if length < PUSHED_S:
-        return False
-    case.at(int(again[0]), int(again[-1]))
-    case.contribution = float(max(0.0, track.height[again[0]] - np.min(track.height[again[0] : again[-1] + 1])))
-    case.speaks_for(
-        PLAIN,
-        f"{facts.rows(int(again[0]), int(again[-1]))}: after it had stopped on its reading, the command goes "
-        f"inwards again for {length:.1f} s with the reading made",
-    )
-    if case.contribution > 0.3 * bad.deepest:
-        case.speaks_for(GOOD, f"that winds out {case.contribution:.0f} mm more")
-    return True
-
-
-def _pushed(facts: Facts, visit: Visit) -> tuple[int, int]:
-    """Longest run of rows at which this visit's lift stood or crept with an inward command."""
-    track = facts.track
-    assert track.command is not None
-    hold = facts.visits.hold
-    before = float(np.median(track.command[max(0, visit.at - 4) : max(visit.at, 1)]))
-    bound = min(-0.02, min(0.0, hold) - 0.15 * abs(hold - before))
-    rows = np.arange(visit.at, visit.end + 1)
-    slow = np.abs(track.speed[rows]) <= max(3 * track.still, 0.06 * visit.approach_speed)
-    pushed = np.concatenate([[False], slow & (track.command[rows] < bound), [False]])
-    change = np.diff(pushed.astype(np.int8))
-    firsts, lasts = np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1
-    if len(firsts) == 0:
-        return visit.at, visit.at
-    k = int(np.argmax(lasts - firsts))
-    return visit.at + int(firsts[k]), visit.at + int(lasts[k])
-
-
-def _pushed_harder(facts: Facts, case: Case, first: int, last: int) -> None:
-    track = facts.track
-    assert track.command is not None
-    third = max(1, (last - first) // 3)
-    early, late = track.command[first : first + third], track.command[last - third + 1 : last + 1]
-    grows = float(np.median(early) - np.median(late))
-    if grows > 0.05:
-        case.speaks_for(GOOD, f"the command grows by {grows:.0%} of full scale while nothing moves")
-    if track.current is not None:
-        still = np.abs(track.speed) <= track.still
-        usual = float(np.median(track.current[still]))
-        high = float(np.max(track.current[first : last + 1]))
-        if high > 2 * max(usual, 0.2):
-            case.speaks_for(GOOD, f"the current reaches {high:.1f} A; at rest it is {usual:.1f} A")
-        else:
-            case.speaks_against(HINT, f"the current stays at {high:.1f} A, as at rest")
-
-
 def unknown_start(facts: Facts) -> Case:
     """The first way in began from an assumed height that was wrong."""
     case = Case(Cause.UNKNOWN_START, test="home before the first move, or log the height it assumes")
@@ -273,5 +174,3 @@ def unknown_start(facts: Facts) -> Case:
             GOOD, f"{facts.rows(zeros[0].index)}: the zero then corrected {abs(zeros[0].jump):.0f} mm"
         )
     return case
-
-

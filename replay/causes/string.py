@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from replay.causes.case import GOOD, HINT, PLAIN, Case
@@ -23,7 +25,9 @@ WINDOW_MM = 45.0
 
 def string_stretch(facts: Facts) -> Case:
     """The edge drifts with load and comes back with rest."""
-    case = Case(Cause.STRING_STRETCH, test="hang the full weight on for ten minutes, then rest, and home each time")
+    case = Case(
+        Cause.STRING_STRETCH, test="hang the full weight on for ten minutes, then rest, and home each time"
+    )
     seen = plain_edges(facts.visits.visits)
     if len(seen) < 3:
         return case.absent("fewer than three edges to compare")
@@ -43,7 +47,9 @@ def string_stretch(facts: Facts) -> Case:
     if peak < 2 or float(np.mean(ways > -noise)) < 1.0:
         case.speaks_against(GOOD, f"it does not rise steadily over the first {peak + 1} visits")
     if rise > 2 * noise:
-        case.speaks_for(GOOD, f"the edge comes earlier by {rise:.1f} mm over {peak + 1} visits: a longer string")
+        case.speaks_for(
+            GOOD, f"the edge comes earlier by {rise:.1f} mm over {peak + 1} visits: a longer string"
+        )
     else:
         case.speaks_against(GOOD, "the edge does not come earlier, as it would with a longer string")
     steps = np.diff(edges)
@@ -59,12 +65,13 @@ def _comes_back(facts: Facts, case: Case, edges: np.ndarray, noise: float) -> No
     """Whether the edge falls back after the longest rests."""
     seen = plain_edges(facts.visits.visits)
     time_s = facts.track.time_s
-    rests = np.array([float(time_s[b.start] - time_s[a.stand]) for a, b in zip(seen[:-1], seen[1:], strict=True)])
+    rests = np.array([float(time_s[b.start] - time_s[a.stand]) for a, b in itertools.pairwise(seen)])
     back = np.flatnonzero(np.diff(edges) < -max(noise, 0.8))
     if len(back) and (rests[back].max() >= np.median(rests)):
         k = int(back[np.argmax(rests[back])])
         case.speaks_for(
-            PLAIN, f"after {rests[k]:.0f} s between visits {seen[k].number} and {seen[k + 1].number} it comes back"
+            PLAIN,
+            f"after {rests[k]:.0f} s between visits {seen[k].number} and {seen[k + 1].number} it comes back",
         )
     elif len(edges) >= 4 and abs(edges[-1] - edges[-2]) < abs(edges[1] - edges[0]):
         case.speaks_for(HINT, "the drift slows down, as creep does")
@@ -99,15 +106,15 @@ def _stopped(facts: Facts) -> str:
 
 
 def _free_running(facts: Facts, case: Case) -> None:
-    bad, track = facts.bad, facts.track
+    bad, _track = facts.bad, facts.track
     assert bad is not None
     usual = [each.run_on / max(each.approach_speed, 1.0) for each in facts.good if not np.isnan(each.run_on)]
     here = bad.run_on / max(bad.approach_speed, 1.0)
     if usual:
         times = here / max(float(np.median(usual)), 0.005)
         words = (
-            f"after {_stopped(facts)} the spool ran on by {bad.run_on:.0f} mm, {times:.1f} times the usual at "
-            "this speed"
+            f"after {_stopped(facts)} the spool ran on by {bad.run_on:.0f} mm, {times:.1f} times the usual "
+            "at this speed"
         )
         case.speaks_for(PLAIN, words) if times > FREE_TIMES else case.speaks_against(PLAIN, words)
     # time in which a braked lift has long stopped: run-on at the approach speed
@@ -119,7 +126,8 @@ def _free_running(facts: Facts, case: Case) -> None:
 
 def _low_current(facts: Facts, case: Case, first: int) -> None:
     bad, track = facts.bad, facts.track
-    assert bad is not None and track.current is not None
+    assert bad is not None
+    assert track.current is not None
     moving = track.speed[first : bad.stand + 1] < -track.still
     if not moving.any():
         return

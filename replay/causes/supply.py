@@ -34,7 +34,8 @@ def supply_dip(facts: Facts) -> Case:
     below = np.flatnonzero(track.battery[part] < DIP_SHARE * usual) + part.start
     case.at(int(below[0]), int(below[-1]))
     case.speaks_for(
-        PLAIN, f"{facts.rows(int(below[0]), int(below[-1]))}: the battery falls to {low:.1f} V from {usual:.1f} V"
+        PLAIN,
+        f"{facts.rows(int(below[0]), int(below[-1]))}: the battery falls to {low:.1f} V from {usual:.1f} V",
     )
     elsewhere = np.delete(track.battery, np.arange(part.start, part.stop))
     if len(elsewhere) and float(np.min(elsewhere)) > DIP_SHARE * usual:
@@ -47,5 +48,3 @@ def supply_dip(facts: Facts) -> Case:
         case.speaks_for(GOOD, "the reading fails to come at the same time")
     case.contribution = None if bad is None else bad.overtravel
     return case
-
-

@@ -111,8 +111,8 @@ def missed_edge(facts: Facts) -> Case:
         usual = float(np.median([each.approach_speed for each in slow]))
         case.speaks_for(
             PLAIN,
-            f"{facts.rows(bad.at)}: passed at {bad.approach_speed:.0f} mm/s ({way:.0f} mm a loop) without a made "
-            f"reading; at {usual:.0f} mm/s it was seen in {len(slow)} visits",
+            f"{facts.rows(bad.at)}: passed at {bad.approach_speed:.0f} mm/s ({way:.0f} mm a loop) without a "
+            f"made reading; at {usual:.0f} mm/s it was seen in {len(slow)} visits",
         )
     seen_later = [each for each in facts.later if each.made]
     if seen_later:

@@ -19,14 +19,10 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
-
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tests" / "replay"))
-
-from matchrun import match_log
 
 from homing.liftfile import load_lift
 from replay.columns import LogColumns
@@ -35,6 +31,11 @@ from replay.diagnosis import Cause, Diagnosis
 from replay.reading import read_log
 from replay.units import Role
 from sensor_models.kinds import SensorKind
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / "tests" / "replay"))
+
+from matchrun import match_log  # noqa: E402
 
 PRACTICE = ROOT.parent / "shared" / "datasets" / "practice"
 HEALTHY = "healthy"
@@ -73,7 +74,9 @@ class Judged:
         return abs(self.measured - self.overtravel) <= max(2.0, 0.1 * self.overtravel)
 
 
-def judged(name: str, true: Cause | None, found: Diagnosis, overtravel: float, also: Iterable[str] = ()) -> Judged:
+def judged(
+    name: str, true: Cause | None, found: Diagnosis, overtravel: float, also: Iterable[str] = ()
+) -> Judged:
     bad = found.bad_visit
     return Judged(
         name,
@@ -156,7 +159,8 @@ def main() -> None:
         print(f"practice logs\n{table(list(practice()), chosen.list)}\n")
     without = tuple(Role(word) for word in chosen.without)
     jobs = [(cause, seed, without) for cause in causes for seed in range(chosen.seeds)]
-    with ProcessPoolExecutor(chosen.workers) as pool:
+    # a fresh process each: polars' threads do not survive a fork
+    with ProcessPoolExecutor(chosen.workers, get_context("spawn")) as pool:
         results = list(pool.map(generated, jobs, chunksize=4))
     print(f"generated logs, {len([1 for each in results if each is None])} without effect left out")
     print(table([each for each in results if each is not None], chosen.list))

@@ -138,7 +138,7 @@ def robot_of(rng: np.random.Generator) -> Robot:
 @numba.njit(cache=True)  # type: ignore[misc]
 def advance(y: Floats, p: Floats, volts: float, coast: bool, time_s: float, out: Floats) -> None:
     """Advance spool and carriage [s, vs, x, vx in mm, mm/s]; ``out`` gets current and string force."""
-    steps = max(1, int(round(time_s / STEP_S)))
+    steps = max(1, round(time_s / STEP_S))
     h = time_s / steps
     for _ in range(steps):
         s, vs, x, vx = y[0], y[1], y[2], y[3]

@@ -3,74 +3,17 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, field
 
 import numpy as np
+from matchfaults import counted, disturbed, late_s, strike
 from matchlogs import GRAVITY, Fault, Floats, Match, Robot, _plant, advance, robot_of
+from matchworld import FAST, HALT, HOME, MAY_STAY, SLOW, STOPPING, TOP, UP, C, World, fitted
 
 from replay.columns import ColumnSpec, LogColumns
 from replay.diagnosis import Cause
 from replay.units import Role, Unit
 
-C = Cause
 LIMIT = 12.0
-HOME, UP, TOP, FAST, SLOW, STOPPING, HALT = "home", "up", "top", "down", "down_slow", "stopping", "halt"
-
-
-@dataclass
-class World:
-    """Everything that changes in a run."""
-
-    robot: Robot
-    fault: Fault
-    rng: np.random.Generator
-    y: Floats
-    p: Floats
-    t: float = 0.0
-    state: str = HOME
-    since: float = 0.0
-    made: bool = False
-    true_made: bool = False
-    lost: float = 0.0
-    slipped: float = 0.0
-    zero: float = 0.0
-    shown_zero: float = 0.0
-    counts: float = 0.0
-    target: float = 0.0
-    visit: int = 0
-    u: float = 0.0
-    integral: float = 0.0
-    coast: bool = False
-    load: float = 0.0
-    load_until: float = 0.0
-    held: tuple[bool, float] | None = None
-    trip_at: float | None = None
-    lowest: float = 0.0
-    standing: bool = False
-    overtravels: list[float] = field(default_factory=list)
-    trip: float = 0.0
-    dip: float = 0.0
-    rows: list[tuple[object, ...]] = field(default_factory=list)
-    bounce_until: float = -1.0
-    bad_seen: bool = False
-    unchecked: bool = False
-    dead: bool = False
-    light_until: float = -1.0
-    twist: float = 0.0
-    peak: float = 0.0
-    creep: float = 0.0
-
-    @property
-    def aimed(self) -> bool:
-        return self.visit == self.fault.visit
-
-    @property
-    def past(self) -> bool:
-        return self.visit >= self.fault.visit
-
-    @property
-    def declared(self) -> float:
-        return (self.counts - self.zero) * self.robot.per_count
 
 
 def match_log(cause: Cause | None, seed: int) -> Match:
@@ -84,7 +27,7 @@ def match_log(cause: Cause | None, seed: int) -> Match:
 
 
 def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match | None:
-    robot = _fitted(robot, cause, rng)
+    robot = fitted(robot, cause, rng)
     first = (
         1
         if cause in (C.UNKNOWN_START, C.DRIVE_SIGN, C.SENSOR_POLARITY, C.REVERSE_WRAP)
@@ -110,7 +53,7 @@ def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match |
     bad = next((k + 1 for k, over in enumerate(world.overtravels) if over > LIMIT), 0)
     if bad and world.overtravels[bad - 1] < 1.25 * LIMIT:
         return None
-    if not healthy and not bad and cause not in _MAY_STAY:
+    if not healthy and not bad and cause not in MAY_STAY:
         return None
     if cause is C.MISSED_EDGE and "seen" in fault.marks:
         return None
@@ -122,43 +65,6 @@ def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match |
     return Match(_text(world), _columns(world), robot, cause, bad, over, LIMIT, tuple(world.overtravels))
 
 
-_MAY_STAY = (
-    C.DRIVE_SIGN,
-    C.SENSOR_POLARITY,
-    C.MOTORS_OPPOSED,
-    C.ELECTRICAL_NOISE,
-    C.CABLE_BREAK,
-    C.PRESSING_ON_STOP,
-)
-
-
-def _fitted(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Robot:
-    """A robot on which this cause can be."""
-    from dataclasses import replace
-
-    if cause in (C.CONTACT_CHATTER, C.SWITCH_DAMAGE):
-        robot = replace(robot, kind="contact", window=robot.trip + 5)
-    if cause is C.AMBIENT_LIGHT:
-        robot = replace(robot, kind="reflective", window=0.8 * robot.trip)
-    if cause is C.TARGET_LOST:
-        robot = replace(robot, kind=str(rng.choice(["magnet", "reflective"])), window=0.8 * robot.trip)
-    if cause in (C.TARGET_PAST_SENSOR,):
-        robot = replace(robot, kind="magnet", window=rng.uniform(8, 14))
-    if cause is C.MISSED_EDGE:
-        robot = replace(robot, kind="magnet", window=rng.uniform(4, 6), period=max(robot.period, 0.02))
-    if cause in (C.SHORT_MARGIN, C.ZERO_WHILE_MOVING, C.UNKNOWN_START, C.PRESSING_ON_STOP, C.COUNT_LOSS):
-        robot = replace(robot, window=robot.trip + 5)
-    if cause in (C.ZERO_WHILE_MOVING, C.COUNTER_RESET):
-        robot = replace(robot, zeroes_log=True if cause is C.ZERO_WHILE_MOVING else robot.zeroes_log)
-    if cause is C.REVERSE_WRAP:
-        robot = replace(robot, spare=rng.uniform(15, 40), kind="contact", window=robot.trip + 5)
-    if cause in (C.STRING_STRETCH, C.OVERLAPPED_WRAPS):
-        robot = replace(robot, slow_zone=robot.trip + rng.uniform(12, 20), fast=max(robot.fast, 350))
-    if cause in (C.STRING_STRETCH, C.OVERLAPPED_WRAPS, C.COUNT_LOSS, C.DRIVE_SLIP):
-        robot = replace(robot, rezeros=False, zeroes_log=False)
-    return robot
-
-
 def _drive(world: World) -> None:
     robot = world.robot
     out = np.zeros(2)
@@ -168,14 +74,14 @@ def _drive(world: World) -> None:
     world.since = 0.0
     while world.visit <= robot.visits and world.t < 90.0 and world.state != HALT:
         dt = robot.period * max(0.5, 1 + robot.jitter * world.rng.standard_normal())
-        dt += _late(world)
+        dt += late_s(world)
         volts = _volts(world)
         old, u_before, coast_before = old_u, world.u, world.coast
         old_u = u_before
         turned = -1.0 if world.fault.cause is C.DRIVE_SIGN and world.fault.marks["motor"] else 1.0
         _advance(world, dt, turned * old * volts, turned * u_before * volts, coast_before, out)
         world.t += dt
-        _count(world, base)
+        counted(world, base)
         _read(world)
         _decide(world)
         _log(world, volts, float(out[0]))
@@ -208,46 +114,15 @@ def _track_truth(world: World) -> None:
         x = min(x, s)  # a hung carriage never passes the trip; the spool does
     if world.state in (UP, TOP):
         return
-    if world.trip_at is None and world.visit > 0 and x <= world.robot.trip and world.state in (FAST, SLOW):
-        if not world.bad_seen:
-            world.trip_at, world.lowest, world.standing = s, s, False
-            world.bad_seen = True
+    first = world.trip_at is None and world.visit > 0 and not world.bad_seen
+    if first and x <= world.robot.trip and world.state in (FAST, SLOW):
+        world.trip_at, world.lowest, world.standing = s, s, False
+        world.bad_seen = True
     if world.trip_at is not None and not world.standing:
         world.lowest = min(world.lowest, s)
         if abs(vs) < 2.0 or (vs > 5.0 and s > world.lowest + 0.5):
             world.standing = True
             world.overtravels.append(world.trip_at - world.lowest)
-
-
-def _count(world: World, base: float) -> None:
-    robot, fault = world.robot, world.fault
-    vs = world.y[1]
-    if fault.cause is C.COUNT_LOSS and world.visit >= 1:
-        world.lost -= max(0.0, -vs) * robot.period * 0.08 * (1 if vs < -200 else 0.3)
-    if fault.cause is C.STRING_STRETCH and world.visit >= 2:
-        world.creep += (28.0 * (world.state != HOME) - world.creep) * robot.period / 8.0
-        world.lost = -world.creep
-    if fault.cause is C.OVERLAPPED_WRAPS and world.visit >= 2:
-        # wound over itself above 200 mm, and laid properly again low on the next way up
-        if world.state == UP and world.y[2] > 200:
-            world.lost -= 0.1 * max(0.0, vs) * robot.period
-        elif world.state == UP:
-            world.lost *= 1 - 4 * robot.period
-    shown = (world.y[0] - base - world.lost + world.slipped) / robot.per_count
-    if fault.cause is C.DRIVE_SIGN and not fault.marks["motor"]:
-        shown = -shown
-    world.counts = float(np.floor(shown))
-
-
-def _late(world: World) -> float:
-    fault = world.fault
-    near = world.state in (FAST, SLOW) and world.y[2] < world.trip + 0.6 * abs(world.y[1]) * 0.05 + 3
-    if fault.cause is C.LATE_LOOP and world.aimed and near and "late" not in fault.marks and not world.made:
-        fault.marks["late"] = world.t
-        return float(world.rng.uniform(0.22, 0.5)) * (100 / max(abs(world.y[1]), 100)) ** 0.5
-    if world.rng.random() < 0.0004 and world.state in (HOME, TOP):
-        return float(world.rng.uniform(0.04, 0.12))
-    return 0.0
 
 
 def _read(world: World) -> None:
@@ -256,7 +131,7 @@ def _read(world: World) -> None:
     low = trip - world.robot.window
     world.true_made = low <= x <= edge and not world.dead
     made = world.true_made
-    made = _disturbed(world, made, x)
+    made = disturbed(world, made, x)
     if fault.cause is C.SENSOR_POLARITY:
         made = not made
     world.made = made
@@ -270,43 +145,11 @@ def _read(world: World) -> None:
             world.held = None
 
 
-def _disturbed(world: World, made: bool, x: float) -> bool:
-    cause, fault, rng, trip = world.fault.cause, world.fault, world.rng, world.trip
-    going_in = world.state in (FAST, SLOW, STOPPING)
-    if cause is C.CONTACT_CHATTER and world.past and made and going_in and world.t < world.bounce_until:
-        return bool(rng.random() < 0.45)
-    if cause is C.CONTACT_CHATTER and world.past and made and going_in and world.bounce_until < 0:
-        world.bounce_until = world.t + rng.uniform(0.06, 0.11)
-    if cause is C.AMBIENT_LIGHT and world.past:
-        if world.aimed and going_in and x < trip + 25 and "light" not in fault.marks:
-            fault.marks["light"] = world.t + rng.uniform(0.8, 1.6)
-        if world.state == HOME and rng.random() < 0.01:
-            world.light_until = world.t + rng.uniform(0.2, 0.8)
-        if world.t < max(world.light_until, fault.marks.get("light", -1.0)):
-            return False
-    if cause is C.AMBIENT_LIGHT and world.visit < fault.visit and world.state == HOME:
-        if rng.random() < 0.004:
-            world.light_until = world.t + rng.uniform(0.2, 0.6)
-        if world.t < world.light_until:
-            return False
-    if cause is C.ELECTRICAL_NOISE and world.visit >= fault.visit - 1 and world.state in (UP, FAST):
-        if rng.random() < 0.02 * world.robot.period / 0.02:
-            return not made
-    if cause is C.CABLE_BREAK and world.past:
-        if fault.marks.setdefault("kind", float(rng.integers(0, 2))) == 0.0:
-            return False
-        if abs(x - 0.35 * world.robot.travel) < 10:
-            return True
-    if cause is C.SUPPLY_DIP and world.dip > 0:
-        return False
-    return made
-
-
 def _decide(world: World) -> None:
     robot, fault, cause = world.robot, world.fault, world.fault.cause
     age = world.t - world.since
     world.coast = False
-    _events(world)
+    strike(world)
     if world.state == HOME:
         world.u = _hold(world)
         if age > fault.marks.get("rest", 1.2):
@@ -381,40 +224,6 @@ def _zero(world: World) -> None:
     if world.robot.zeroes_log:
         world.shown_zero = world.counts
     world.zero = world.counts - (world.trip - 3) / world.robot.per_count
-
-
-def _events(world: World) -> None:
-    """Faults that strike at one time."""
-    cause, fault, rng, robot = world.fault.cause, world.fault, world.rng, world.robot
-    if not world.aimed or "done" in fault.marks:
-        return
-    if cause is C.COUNTER_RESET and world.state == (
-        FAST if fault.marks.setdefault("when", rng.random()) < 0.5 else TOP
-    ):
-        if world.y[2] < 0.55 * robot.travel or world.state == TOP:
-            world.shown_zero = world.counts
-            world.zero = world.counts - (robot.slow_zone + 250) / robot.per_count
-            fault.marks["done"] = 1
-    elif cause is C.DRIVE_SLIP and world.state == UP and world.y[2] > 0.4 * world.target:
-        world.slipped += 4.0
-        world.load = 9.0
-        if world.slipped > rng.uniform(60, 120):
-            fault.marks["done"] = 1
-    elif cause is C.SUPPLY_DIP and world.state in (SLOW, FAST) and world.y[2] < world.trip + 8:
-        world.dip = 1.0
-        until = fault.marks.setdefault("until", world.t + rng.uniform(0.5, 0.9))
-        if world.t > until:
-            world.dip = 0.0
-            fault.marks["done"] = 1
-    elif cause is C.TARGET_LOST and world.state == FAST:
-        world.dead = True
-        fault.marks["done"] = 1
-    elif cause is C.SWITCH_DAMAGE and world.state == TOP:
-        world.trip -= rng.uniform(14, 18)
-        fault.marks["done"] = 1
-    elif cause is C.STICKY_TRAVEL and world.state == FAST:
-        world.p[13], world.p[14] = world.trip + rng.uniform(20, 120), rng.uniform(50, 130)
-        fault.marks["done"] = 1
 
 
 def _hold(world: World) -> float:

@@ -20,8 +20,15 @@ if TYPE_CHECKING:
     from replay.columns import LogColumns
     from replay.diagnosis import Diagnosis
     from replay.summary import Summary
+    from replay.what_if_study import WhatIfs
 
 STANDARD_OUTPUT = "-"
+
+#: Said where someone is about to change the lift.
+FIRST = (
+    "Advice from a model, never a certificate. Before the lift moves again: power off, unload the string by\n"
+    "hand, then try the change at low power over a short travel with a soft block under the carriage."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +73,9 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
     click.option("--out", metavar="DIR", help="Write a report with figures into this folder."),
     click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),
-    click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, help="Seed (nothing is drawn yet)."),
+    click.option(
+        "--seed", type=click.IntRange(0, 2**63 - 1), default=0, help="Seed of the draws of what-if."
+    ),
     click.option("--workers", type=click.IntRange(1, 1024), help="Cores to use (one log needs one)."),
     click.option("--quiet", is_flag=True, help="Print nothing but errors."),
     click.option("--fail-on-overrun", is_flag=True, help="Exit 1 when a log shows an overrun."),
@@ -84,7 +93,7 @@ def _with_options(command: Callable[..., int]) -> Callable[..., int]:
 def replay(logs: tuple[str, ...], **options: Any) -> int:
     """Read logs of a real lift, find every arrival at the bottom and explain an overrun.
 
-    LOG is CSV or TSV, JSON lines or Parquet. The verdict comes first, then the bad visit, the best two
+    LOG is CSV or TSV, JSON lines, Parquet or MCAP. The verdict comes first, then the bad visit, the best two
     causes with the rows for and against them, the stop budget, and what is in the log itself. Exit code 0:
     analysed; 1: an overrun, with --fail-on-overrun; 2: the input cannot be used.
     """
@@ -94,13 +103,15 @@ def replay(logs: tuple[str, ...], **options: Any) -> int:
     from replay.diagnosis_text import diagnosis_text
     from replay.summary import log_text
 
-    summaries, diagnoses = _read(logs, choices)
-    document = _document(summaries, diagnoses)
+    lift = _lift(choices.lift)
+    summaries, diagnoses = _read(logs, lift, choices)
+    studies = _studies(diagnoses, lift, choices.seed)
+    document = _document(summaries, diagnoses, studies)
     page = _write(summaries, document, choices)
     if not choices.silent:
         texts = [
-            f"{diagnosis_text(found)}\n\n{log_text(summary)}"
-            for summary, found in zip(summaries, diagnoses, strict=True)
+            f"{diagnosis_text(found)}\n\n{_prevention_text(study, lift)}{log_text(summary)}"
+            for summary, found, study in zip(summaries, diagnoses, studies, strict=True)
         ]
         click.echo("\n\n".join(texts))
     if page is not None:
@@ -112,12 +123,30 @@ def replay(logs: tuple[str, ...], **options: Any) -> int:
     return 1 if choices.fail_on_overrun and overran else 0
 
 
-def _read(logs: Sequence[str], choices: Choices) -> tuple[list[Summary], list[Diagnosis]]:
+def _studies(diagnoses: Sequence[Diagnosis], lift: Lift | None, seed: int) -> list[WhatIfs | None]:
+    """What would have prevented each overrun; nothing heavy is loaded where there is none."""
+    from replay.diagnosis import Verdict
+
+    if lift is None or all(found.verdict is not Verdict.OVERRUN for found in diagnoses):
+        return [None] * len(diagnoses)
+    from replay.prevention import prevention
+
+    return [prevention(found, lift, seed) for found in diagnoses]
+
+
+def _prevention_text(study: WhatIfs | None, lift: Lift | None) -> str:
+    if study is None:
+        return "" if lift is not None else "what would have prevented it: give a lift file (--lift)\n\n"
+    from replay.what_if_report import what_if_text
+
+    return f"what would have prevented it\n{what_if_text(study)}\n{FIRST}\n\n"
+
+
+def _read(logs: Sequence[str], lift: Lift | None, choices: Choices) -> tuple[list[Summary], list[Diagnosis]]:
     from replay.diagnosing import diagnose
     from replay.reading import read_log
     from replay.summary import Summary
 
-    lift = _lift(choices.lift)
     columns = _columns(choices.columns, lift)
     summaries, diagnoses = [], []
     for path in logs:
@@ -146,13 +175,16 @@ def _columns(path: str | None, lift: Lift | None) -> LogColumns | None:
     return LogColumns.from_lift(lift.log, Path(lift.source).name)
 
 
-def _document(summaries: Sequence[Summary], diagnoses: Sequence[Diagnosis]) -> dict[str, Any]:
+def _document(
+    summaries: Sequence[Summary], diagnoses: Sequence[Diagnosis], studies: Sequence[WhatIfs | None]
+) -> dict[str, Any]:
     """The contract's document for one log; for several, a list of such documents."""
     from homing.report.jsonform import program_version
     from replay.jsonform import diagnosis_parts
 
     head = {"downstop": program_version(), "command": "replay"}
-    parts = [diagnosis_parts(found, one) for found, one in zip(diagnoses, summaries, strict=True)]
+    together = zip(diagnoses, summaries, studies, strict=True)
+    parts = [diagnosis_parts(found, summary, study) for found, summary, study in together]
     return {**head, **parts[0]} if len(parts) == 1 else {**head, "logs": parts}
 
 

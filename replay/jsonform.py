@@ -13,9 +13,13 @@ from typing import Any
 from replay.diagnosis import BudgetPart, Diagnosis, EdgeChart, Finding, Visit
 from replay.summary import Summary, log_part
 from replay.track import working_scale
+from replay.what_if_report import as_it_was_json, what_if_json
+from replay.what_if_study import WhatIfs
 
 
-def diagnosis_parts(diagnosis: Diagnosis, summary: Summary) -> dict[str, Any]:
+def diagnosis_parts(
+    diagnosis: Diagnosis, summary: Summary, what_ifs: WhatIfs | None = None
+) -> dict[str, Any]:
     """Everything of the document but its head: log, visits, verdict, findings, what-if and more."""
     per_count = working_scale(diagnosis.log)
     scaled = diagnosis.scaled
@@ -25,7 +29,8 @@ def diagnosis_parts(diagnosis: Diagnosis, summary: Summary) -> dict[str, Any]:
         "visits": [_visit(each, scaled, per_count) for each in diagnosis.visits],
         "verdict": diagnosis.verdict.value,
         "findings": [_finding(each) for each in diagnosis.findings],
-        "what_if": [],
+        "what_if": what_if_json(what_ifs),
+        "as_it_was": as_it_was_json(what_ifs),
         "reason": diagnosis.reason,
         "bad_visit": None if bad is None else bad.number,
         "overtravel_limit_mm": diagnosis.limit_mm if scaled else None,

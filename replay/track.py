@@ -32,6 +32,11 @@ STILL_MM_S = 2.0
 STILL_QUANTA = 1.5
 
 
+#: Share of the fast rows whose command must be plain before signs are compared; own choice, well above the
+#: few rows in which a lift turns while its command dies down.
+FEWEST_SIGNS = 0.1
+
+
 @dataclass(frozen=True, eq=False)
 class Track:
     """Continuous motion of one log.
@@ -242,8 +247,11 @@ def _turned(time_s: Floats, height: Floats, made: Flags | None, command: Floats 
 def sign_agreement(speed: Floats, command: Floats) -> float:
     """Mean agreement (-1 to 1) of the signs of motion and command, over rows where both are plain.
 
-    Commands that only hold the weight are small; what counts are those above a quarter of the largest.
+    Commands that only hold the weight are small; what counts are those above a quarter. While a command
+    dies down the lift may already turn: some rows of a fast motion say nothing, only a good part of it does.
     """
     fast = np.abs(speed) > 0.3 * max(float(np.percentile(np.abs(speed), 98)), 1e-9)
     plain = fast & (np.abs(command) > 0.25)
+    if plain.sum() < FEWEST_SIGNS * fast.sum():
+        return 0.0
     return float(np.mean(np.sign(speed[plain]) * np.sign(command[plain]))) if plain.any() else 0.0

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from homing.liftfile import Lift
     from replay.columns import LogColumns
     from replay.diagnosis import Diagnosis
+    from replay.report.analysis import Analysis
     from replay.summary import Summary
     from replay.what_if_study import WhatIfs
 
@@ -107,13 +108,13 @@ def replay(logs: tuple[str, ...], **options: Any) -> int:
     summaries, diagnoses = _read(logs, lift, choices)
     studies = _studies(diagnoses, lift, choices.seed)
     document = _document(summaries, diagnoses, studies)
-    page = _write(summaries, document, choices)
+    page = _write(lambda: _analyses(summaries, diagnoses, lift, studies), document, choices)
     if not choices.silent:
         texts = [
             f"{diagnosis_text(found)}\n\n{_prevention_text(study, lift)}{log_text(summary)}"
             for summary, found, study in zip(summaries, diagnoses, studies, strict=True)
         ]
-        click.echo("\n\n".join(texts))
+        click.echo("\n\n".join([*texts, *_comparison_text(diagnoses)]))
     if page is not None:
         if not choices.quiet:
             click.echo(f"report: {page}", err=True)
@@ -132,6 +133,20 @@ def _studies(diagnoses: Sequence[Diagnosis], lift: Lift | None, seed: int) -> li
     from replay.prevention import prevention
 
     return [prevention(found, lift, seed) for found in diagnoses]
+
+
+def _comparison_text(diagnoses: Sequence[Diagnosis]) -> list[str]:
+    """Before and after in words, where there is more than one log."""
+    if len(diagnoses) < 2:
+        return []
+    from replay.compare_logs import compare_logs
+
+    found = compare_logs(diagnoses)
+    return [
+        "\n".join(
+            ["before and after", f"  {found.headline}", *(f"  note: {each}" for each in found.warnings)]
+        )
+    ]
 
 
 def _prevention_text(study: WhatIfs | None, lift: Lift | None) -> str:
@@ -185,10 +200,28 @@ def _document(
     head = {"downstop": program_version(), "command": "replay"}
     together = zip(diagnoses, summaries, studies, strict=True)
     parts = [diagnosis_parts(found, summary, study) for found, summary, study in together]
-    return {**head, **parts[0]} if len(parts) == 1 else {**head, "logs": parts}
+    if len(parts) == 1:
+        return {**head, **parts[0]}
+    from replay.compare_logs import compare_logs, comparisons_json
+
+    return {**head, "logs": parts, "comparison": comparisons_json(compare_logs(diagnoses))}
 
 
-def _write(summaries: Sequence[Summary], document: dict[str, Any], choices: Choices) -> Path | None:
+def _analyses(
+    summaries: Sequence[Summary],
+    diagnoses: Sequence[Diagnosis],
+    lift: Lift | None,
+    studies: Sequence[WhatIfs | None],
+) -> list[Analysis]:
+    from replay.report.analysis import analyse
+
+    together = zip(summaries, diagnoses, studies, strict=True)
+    return [analyse(summary, found, lift, study) for summary, found, study in together]
+
+
+def _write(
+    analyses: Callable[[], Sequence[Analysis]], document: dict[str, Any], choices: Choices
+) -> Path | None:
     from homing.report.files import write_text
     from homing.report.jsonform import to_text
 
@@ -201,7 +234,7 @@ def _write(summaries: Sequence[Summary], document: dict[str, Any], choices: Choi
     if folder is not None:
         from replay.page import write_report
 
-        page = write_report(summaries, document, folder)
+        page = write_report(analyses(), document, folder)
     if choices.json == STANDARD_OUTPUT:
         click.echo(to_text(document), nl=False)
     elif choices.json is not None:

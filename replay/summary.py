@@ -18,8 +18,6 @@ from replay.units import ON_OFF, Role
 #: Row ranges of one defect that the text lists before it counts the rest.
 RANGES_SHOWN = 8
 
-NOT_YET = "What the log itself says; visits and causes are in replay.json."
-
 
 @dataclass(frozen=True)
 class Summary:

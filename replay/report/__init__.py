@@ -1,8 +1,6 @@
-"""Reports of replay: the page, the notebook entry, and the pictures on them.
+"""What a report of replay shows: an `Analysis` holds everything found in one log, ``figures`` draws it.
 
-One call, in order: an `Analysis` holds everything found in one log; ``figures`` draws it; ``rows`` puts it
-into words; ``page`` sets words and pictures on one page and ``notebook`` on a single sheet; all files are
-written whole or not at all.
+``replay.page`` sets words and pictures on one page.
 """
 
 from __future__ import annotations
@@ -12,11 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from replay.report.analysis import Analysis, analyse
-    from replay.report.page import write_report
 
-_HOME = {"Analysis": "analysis", "analyse": "analysis", "write_report": "page"}
+_HOME = {"Analysis": "analysis", "analyse": "analysis"}
 
-__all__ = ["Analysis", "analyse", "write_report"]
+__all__ = ["Analysis", "analyse"]
 
 
 def __getattr__(name: str) -> Any:

@@ -76,7 +76,7 @@ def what_if(found: WhatIfs | None, diagnosis: Diagnosis) -> Figure | None:
         bad = diagnosis.bad_visit
         if bad is not None:
             axes.axvline(bad.overtravel, color=GREY, lw=1.2, ls=(0, (1, 1.5)))
-        axes.axhline(each and max(1.15, words[0].count("\n") + 1), color=GREY, lw=0.6)
+        axes.axhline(max(1.15, words[0].count("\n") + 1), color=GREY, lw=0.6)
         _rows(axes, words, places)
         axes.set_ylim(place, 0)
         _limit(axes, diagnosis.limit_mm, diagnosis.scaled)

@@ -24,11 +24,11 @@ class Picture:
 
 _WHAT_IF = (
     "The bad visit simulated again with one change at a time: median and 95 % interval, which holds the "
-    "uncertainty of the lift's values and the error of the model (as it was, against the dotted logged value)."
+    "uncertainty of the lift's values and the model's error (as it was, against the dotted logged value)."
 )
 _CAPTIONS = {
     "visit": "The visit in question, row by row. Shaded and dotted: the rows in which the best cause acted.",
-    "budget": "Where the millimetres past the trip went, from the log itself; orange: what it cannot resolve.",
+    "budget": "Where the millimetres past the trip went, from the log; orange: what it cannot resolve.",
     "what_if": _WHAT_IF,
     "edges": "Height at which the sensor changed on the way in, over the visits.",
     "timeline": "All channels over the whole log.",

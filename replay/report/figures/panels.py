@@ -40,7 +40,7 @@ class View:
     @property
     def few(self) -> bool:
         """Every row can be seen."""
-        return self.part.stop - self.part.start <= MOST_POINTS
+        return bool(self.part.stop - self.part.start <= MOST_POINTS)
 
     @property
     def marker(self) -> str:

@@ -232,7 +232,7 @@ def _write(
 
         folder = tempfile.mkdtemp(prefix="downstop-")
     if folder is not None:
-        from replay.page import write_report
+        from replay.report.page import write_report
 
         page = write_report(analyses(), document, folder)
     if choices.json == STANDARD_OUTPUT:

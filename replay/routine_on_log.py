@@ -22,6 +22,7 @@ import numpy as np
 
 from homing.routine import Table
 from replay.diagnosis import Visit
+from replay.routine_answer import Answer
 from replay.routine_player import Played, Player, player_of
 from replay.track import Track
 from replay.units import Role
@@ -30,8 +31,6 @@ from replay.visits import Visits
 if TYPE_CHECKING:
     from homing.liftfile import Lift
 
-#: The command has left its approach when it has gone this share of the way to what holds the lift.
-LEFT_SHARE = 0.25
 #: Rows by which a logged command may follow the reading: it may be logged before it is decided.
 ALLOWED_ROWS = 1
 #: An approach is faster than the routine's slow zone when it is this many times its creep speed.
@@ -142,71 +141,18 @@ def _trace_differences(track: Track, player: Player, phases: list[str]) -> tuple
 
 def _visit_differences(track: Track, visits: Visits, visit: Visit, player: Player) -> list[Difference]:
     played = player.visit(visits, visit)
-    answer = _Answer(track, visits, visit)
+    answer = Answer(track, visits, visit)
     found = _faster(track, visit, player, played)
     stop = played.stop
-    if stop is None or stop > visit.stand:
-        found += _stopped_earlier(track, visit, answer)
-    else:
+    left = answer.leaves()
+    if left is not None and (stop is None or left + ALLOWED_ROWS < stop):
+        found.append(_stopped_earlier(track, visit, left))
+    elif stop is not None:
         found += _kept_on(track, visit, played, answer)
     return found + _zeroed_early(track, visit, player, played)
 
 
-@dataclass(frozen=True)
-class _Answer:
-    """What the log did: its command, or its state where it has no command."""
-
-    track: Track
-    visits: Visits
-    visit: Visit
-
-    def inward(self, index: int) -> bool:
-        """The command of a row is still that of the approach."""
-        command = self.track.command
-        if command is None:
-            return False
-        approach = self.approach
-        return bool(command[index] < approach + LEFT_SHARE * (max(self.visits.hold, approach) - approach))
-
-    @property
-    def approach(self) -> float:
-        """Median command over the rows in front of the trip or, if it was read above it, of the reading."""
-        command, visit = self.track.command, self.visit
-        assert command is not None
-        last = max(visit.at if visit.seen is None else min(visit.at, visit.seen), visit.start + 1)
-        return float(np.median(command[max(visit.start, last - 4) : last]))
-
-    @property
-    def drives_in(self) -> bool:
-        """The approach has a command of its own: it is lower than what holds the lift."""
-        return self.track.command is not None and self.approach < self.visits.hold - 0.01
-
-    def kept(self, index: int) -> int:
-        """Rows from ``index`` on in which the log goes on as before."""
-        end = self.visit.end
-        if self.drives_in:
-            row = index
-            while row <= end and self.inward(row):
-                row += 1
-            return row - index
-        if self.track.command is not None or Role.STATE not in self.track.log:
-            return 0
-        states = self.track.log[Role.STATE]
-        other = np.flatnonzero(states[index : end + 1] != states[max(index - 1, 0)])
-        return int(other[0]) if len(other) else end + 1 - index
-
-    def words(self, index: int) -> str:
-        """What the log went on with."""
-        log = self.track.log
-        state = f' in state "{log[Role.STATE][index]}"' if Role.STATE in log else ""
-        if self.track.command is None:
-            return f"stayed{state}"
-        unit = log.unit(Role.COMMAND)
-        volts = "" if unit is None or unit.word == "fraction" else f" {unit.word}"
-        return f"kept commanding {float(log[Role.COMMAND][index]):.2f}{volts}{state}"
-
-
-def _kept_on(track: Track, visit: Visit, played: Played, answer: _Answer) -> list[Difference]:
+def _kept_on(track: Track, visit: Visit, played: Played, answer: Answer) -> list[Difference]:
     stop = played.stop
     assert stop is not None
     after = stop + ALLOWED_ROWS
@@ -222,16 +168,11 @@ def _kept_on(track: Track, visit: Visit, played: Played, answer: _Answer) -> lis
     return [Difference(kind, visit.number, float(track.log.time_s[stop]), rows, words)]
 
 
-def _stopped_earlier(track: Track, visit: Visit, answer: _Answer) -> list[Difference]:
+def _stopped_earlier(track: Track, visit: Visit, left: int) -> Difference:
     """The routine saw no reason to stop, and the log stopped."""
-    if not answer.drives_in:
-        return []
-    still = [i for i in range(visit.at, visit.end + 1) if not answer.inward(i)]
-    if not still:
-        return []
-    rows = track.rows(still[0], still[0])
+    rows = track.rows(left, left)
     words = f"row {rows[0]}: the log leaves its approach; the routine goes on, since the sensor is not made"
-    return [Difference(Kind.STOPPED_EARLIER, visit.number, float(track.log.time_s[still[0]]), rows, words)]
+    return Difference(Kind.STOPPED_EARLIER, visit.number, float(track.log.time_s[left]), rows, words)
 
 
 def _faster(track: Track, visit: Visit, player: Player, played: Played) -> list[Difference]:

@@ -1,6 +1,6 @@
-"""What a report of replay shows: an `Analysis` holds everything found in one log, ``figures`` draws it.
+"""The report of replay: an `Analysis` holds everything found in one log, ``figures`` draws it.
 
-``replay.page`` sets words and pictures on one page.
+``rows`` puts it into words, ``page`` sets words and pictures on one page and ``notebook`` on one sheet.
 """
 
 from __future__ import annotations
@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from replay.report.analysis import Analysis, analyse
+    from replay.report.page import write_report
 
-_HOME = {"Analysis": "analysis", "analyse": "analysis"}
+_HOME = {"Analysis": "analysis", "analyse": "analysis", "write_report": "page"}
 
-__all__ = ["Analysis", "analyse"]
+__all__ = ["Analysis", "analyse", "write_report"]
 
 
 def __getattr__(name: str) -> Any:

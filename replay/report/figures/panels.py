@@ -75,7 +75,9 @@ def view_of(track: Track, visit: Visit, finding: Finding | None, limit: float) -
 def height(axes: Axes, view: View) -> None:
     part, visit = view.part, view.visit
     above = view.track.height[part] - visit.edge
-    axes.axhspan(visit.edge_low - visit.edge, visit.edge_high - visit.edge, color=FAINT, lw=0, zorder=0)
+    if visit.edge_low <= visit.edge <= visit.edge_high:
+        doubt = (visit.edge_low - visit.edge, visit.edge_high - visit.edge)
+        axes.axhspan(*doubt, color=GREY, alpha=0.25, lw=0, zorder=0)
     axes.axhline(0, color=ORANGE, lw=1.0, ls=EDGE)
     axes.axhline(-view.limit, color=INK, lw=0.9, ls=(0, (8, 3)))
     axes.plot(view.t[part], above, color=BLUE, marker=view.marker, ms=3.5)
@@ -83,9 +85,11 @@ def height(axes: Axes, view: View) -> None:
     top = max(0.9 * -low, min(float(above.max()), 1.5 * view.limit), 2.5 * view.limit)
     axes.set_ylim(min(low * 1.12, -view.limit * 1.25), min(top, float(above.max()) * 1.05 + 2))
     unit = "mm" if view.track.scaled else "of 400"
-    for y, words in ((0.0, "trip height"), (-view.limit, f"limit {view.limit:g}")):
-        axes.annotate(words, (1, y), xycoords=("axes fraction", "data"), xytext=(-3, 2), ha="right",
-                      **_NOTE)  # type: ignore[arg-type]  # fmt: skip
+    # one above its line, one below: the two lines may lie close
+    labels = ((0.0, "trip height", "bottom", 2), (-view.limit, f"limit {view.limit:g}", "top", -2))
+    for y, words, side, away in labels:
+        axes.annotate(words, (1, y), xycoords=("axes fraction", "data"), xytext=(-3, away), ha="right",
+                      va=side, **_NOTE)  # type: ignore[arg-type]  # fmt: skip
     axes.set_ylabel(f"above the trip\n[{unit}]")
 
 

@@ -20,8 +20,8 @@ Floats = NDArray[np.float64]
 
 #: More states than this make bars too thin to read.
 MOST_STATES_DRAWN = 12
-#: More points than this are drawn as pixels.
-MOST_POINTS = 10_000
+#: More points than this are drawn as pixels, or a curve by its extremes in so many pieces.
+MOST_POINTS, PIECES = 10_000, 2_500
 #: Room for the numbers of the visits, as a share of the panel, and how many fit beside each other.
 NUMBERS_SHARE, MOST_NUMBERS = 0.16, 40
 #: Defects about the motion itself, marked where they happen.
@@ -62,7 +62,27 @@ def _curve(axes: Axes, log: Log, values: NDArray[Any], **style: Any) -> None:
     # a new stretch starts a new line: nothing was logged between the two
     for number, part in enumerate(log.stretches):
         label = {"label": style["label"]} if number == 0 and "label" in style else {"label": None}
-        axes.plot(log.time_s[part], values[part], **{**style, **label})
+        kept = telling(values[part])
+        axes.plot(log.time_s[part][kept], values[part][kept], **{**style, **label})
+
+
+def telling(values: NDArray[Any]) -> NDArray[np.int64]:
+    """Indices of the points that show a long curve as it is: in each narrow piece its first and extremes.
+
+    Pieces are narrower than a printer's dot. The point after each extreme is kept too, so that a reading
+    of a single row is still a dash.
+    """
+    count = len(values)
+    if count <= MOST_POINTS:
+        return np.arange(count)
+    width = -(-count // PIECES)
+    filled = np.concatenate([values, np.full(-count % width, np.nan)]).reshape(-1, width)
+    gone = np.isnan(filled)
+    lowest = np.argmin(np.where(gone, np.inf, filled), axis=1)
+    highest = np.argmax(np.where(gone, -np.inf, filled), axis=1)
+    first = np.arange(len(filled)) * width
+    kept = np.concatenate([first, first + lowest, first + lowest + 1, first + highest, first + highest + 1])
+    return np.unique(kept[kept < count])
 
 
 def _draw_place(axes: Axes, log: Log) -> None:
@@ -167,8 +187,11 @@ def _draw_periods(axes: Axes, log: Log) -> None:
     for part in log.stretches:
         step[part][1:] = np.diff(log.time_s[part])
     step[step <= 0] = np.nan
-    # points as pixels: a million of them would make the page unreadable otherwise
-    axes.plot(log.time_s, step * 1e3, ".", color=INK, ms=2, rasterized=len(log) > MOST_POINTS)
+    kept = telling(step)
+    # points as pixels: thousands of them as shapes would make the page slow
+    axes.plot(
+        log.time_s[kept], step[kept] * 1e3, ".", color=INK, ms=2, rasterized=len(kept) > MOST_POINTS // 4
+    )
     axes.set_ylim(bottom=0)
     axes.set_ylabel("step\n[ms]")
     axes.set_title("Time from each stamp to the next")

@@ -12,9 +12,11 @@ from pydantic import ValidationError
 from homing.defaults import fill
 from homing.liftchecks import check
 from homing.liftfile import Lift
-from homing.liftkeys import SECTIONS, check_keys, unknown_key
+from homing.liftkeys import OWN_TABLE, SECTIONS, check_keys, unknown_key
 from homing.liftmodels import LogRole, LogTable, Table
 from homing.liftnotes import notes
+from homing.own.numbers import place_of
+from homing.own.reading import SHARED_KEYS, has_own_table, read_own
 from homing.sensortables import MODELS, AnySensor
 from homing.tolerances import work_out
 from homing.values import is_number
@@ -53,7 +55,7 @@ def assemble(given: Mapping[str, Any], source: str, *, with_tolerances: bool = T
         For the first thing that cannot be used.
     """
     check_keys(given, source)
-    tables, assumed = fill(given, source)
+    tables, assumed = fill(_without_own_table(given), source)
     sections = {
         name: build(model, tables[name], name, source) for name, model in SECTIONS.items() if name in tables
     }
@@ -69,9 +71,30 @@ def assemble(given: Mapping[str, Any], source: str, *, with_tolerances: bool = T
         notes=(),
         given=given,
     )
+    if has_own_table(given.get("routine")):
+        lift = _with_own_routine(lift)
     check(lift)
     lift = replace(lift, notes=notes(lift))
     return replace(lift, tolerances=work_out(lift, _try_changes)) if with_tolerances else lift
+
+
+def _without_own_table(given: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The tables without phases and rows, which are read apart."""
+    if not has_own_table(given.get("routine")):
+        return given
+    routine = {key: value for key, value in given["routine"].items() if key not in OWN_TABLE}
+    return {**given, "routine": routine}
+
+
+def _with_own_routine(lift: Lift) -> Lift:
+    """The lift with its own routine; what others ask of the built-in one's speeds is told from its phases."""
+    own = read_own(lift.given["routine"], lift.routine.stop.word, lift.source)
+    free_mm_s = lift.drive.free_speed_mm_s
+    fast, slow = own.fastest_mm_s(free_mm_s), own.slowest_mm_s(free_mm_s)
+    speeds = {"fast_speed_mm_s": fast, "creep_speed_mm_s": slow} if fast > 0.0 else {}
+    meant = [f"routine.{key}" for key in SHARED_KEYS]
+    assumed = tuple(each for each in lift.assumed if not each.key.startswith("routine.") or each.key in meant)
+    return replace(lift, own_routine=own, routine=lift.routine.model_copy(update=speeds), assumed=assumed)
 
 
 def changed(lift: Lift, changes: Mapping[str, Any]) -> dict[str, Any]:
@@ -107,6 +130,9 @@ def _table_of(tables: dict[str, Any], lift: Lift, path: str) -> tuple[dict[str, 
     section, _, rest = path.partition(".")
     if section in SECTIONS and rest in SECTIONS[section].model_fields:
         return tables.setdefault(section, {}), rest
+    own = place_of(tables.get("routine", {}), path)
+    if own is not None:
+        return own
     named, _, key = rest.rpartition(".")
     for group, sensors in (("sensor", lift.sensors), ("candidate", lift.candidates)):
         for row, sensor in enumerate(sensors if section == group else ()):

@@ -118,7 +118,7 @@ def _converted(setting: Setting, results: Floats, starts: NDArray[np.int8]) -> E
         seed=setting.seed,
         metrics=metrics(results, setting.lift),
         outcome=outcomes(results, setting.lift),
-        reason=results[:, RESULT_COLUMNS.index("reason")].astype(np.int8),
+        reason=results[:, RESULT_COLUMNS.index("reason")].astype(np.int16),
         start=starts,
         moving_at_end=results[:, RESULT_COLUMNS.index("moving_at_end")] > 0.0,
     )

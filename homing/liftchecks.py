@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
+from homing.kernel.codes import Order
 from homing.liftfile import Lift
 from homing.sensortables import (
     AnySensor,
@@ -93,6 +94,18 @@ def _check_drive(lift: Lift) -> None:
             'must be "shorted" or "open" when drive.command is "duty": only the drive\'s speed loop can hold',
             "hold",
         )
+    _check_own_stops(lift)
+
+
+def _check_own_stops(lift: Lift) -> None:
+    """The windings of a drive without its own speed loop cannot hold a place, nor run at a speed."""
+    own = lift.own_routine
+    if own is None or lift.drive.command is not CommandKind.DUTY:
+        return
+    for number, phase in enumerate(own.phases, start=1):
+        if phase.order is Order.HOLD:
+            must = 'must stop by "shorted" or "open" when drive.command is "duty"'
+            raise _refuse(lift, f"routine.phase {number} ({phase.name}), command", must, "hold")
 
 
 def _check_names(lift: Lift) -> None:

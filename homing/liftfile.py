@@ -40,6 +40,7 @@ from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
     from homing.assumed import Assumed
+    from homing.own.routine import OwnRoutine
     from homing.tolerances import Tolerance
 
 #: Name under which messages speak of the example that is shipped.
@@ -50,7 +51,8 @@ BUILT_IN = "built-in example"
 class Lift:
     """A lift file, complete and checked. Numbers are in the units of the file's keys.
 
-    ``string`` is None for belt and lead screw. ``given`` holds the tables as the file gave them.
+    ``string`` is None for belt and lead screw. ``own_routine`` is the team's own table, if the file brings
+    one; of ``routine`` only what speaks of the lift then has a meaning. ``given`` holds the tables as the file gave them.
     """
 
     source: str
@@ -70,6 +72,7 @@ class Lift:
     assumed: tuple[Assumed, ...]
     notes: tuple[str, ...]
     given: Mapping[str, Any] = field(repr=False)
+    own_routine: OwnRoutine | None = None
 
     @property
     def name(self) -> str:
@@ -121,11 +124,23 @@ class Lift:
             "requirements",
         ):
             table = getattr(self, section)
-            if table is not None:
+            if section == "routine" and self.own_routine is not None:
+                yield from self._own_numbers()
+            elif table is not None:
                 yield from _numbers_of(section, table)
         for group, tables in (("sensor", self.sensors), ("candidate", self.candidates)):
             for table in tables:
                 yield from _numbers_of(f"{group}.{table.name}", table)
+
+    def _own_numbers(self) -> Iterator[tuple[str, float]]:
+        """Numbers of ``[routine]`` that have a meaning beside an own table, and those of the table."""
+        from homing.own.numbers import numbers
+        from homing.own.reading import SHARED_KEYS
+
+        assert self.own_routine is not None
+        shared = [f"routine.{key}" for key in SHARED_KEYS]
+        yield from (each for each in _numbers_of("routine", self.routine) if each[0] in shared)
+        yield from numbers(self.own_routine)
 
 
 def load_lift(path: str | Path | None = None) -> Lift:

@@ -111,7 +111,7 @@ class Ensemble:
     seed: int
     metrics: Mapping[str, Floats]
     outcome: NDArray[np.int8]
-    reason: NDArray[np.int8]
+    reason: NDArray[np.int16]
     start: NDArray[np.int8]
     moving_at_end: NDArray[np.bool_]
 

@@ -19,10 +19,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from homing.kernel.codes import Condition, Effect, Order, Reason
+from homing.kernel.codes import REASON_TEXT, Asks, Condition, Effect, Order, Reason
 
 #: Conditions that a table may ask: one bit each of a signed 64-bit integer, with one to spare.
 MOST_CONDITIONS = 62
+#: Reasons from here on are rows of an own table.
+FIRST_OWN_REASON = 1000
+#: Conditions that hold on a made reading only: a row that asks for one acts on that reading.
+ASKS_MADE = frozenset((Condition.MADE, Condition.MADE_RUN, Condition.JUST_MADE, Condition.MADE_ABOVE))
 
 
 class Role(Enum):
@@ -141,6 +145,16 @@ class Table:
         """The rows of a phase in order of priority."""
         return tuple(row for row in self.rows if row.source == name)
 
+    def reason_code(self, row: Row) -> int:
+        """What a run reports that ended by this row: a ``Reason``, or the number of an own row."""
+        return FIRST_OWN_REASON + self.rows.index(row) if row.reason is Reason.OWN else int(row.reason)
+
+    def reason_text(self, code: int) -> str:
+        """The reason of a run in words; that of an own table is what its row says."""
+        return (
+            self.rows[code - FIRST_OWN_REASON].why if code >= FIRST_OWN_REASON else REASON_TEXT[Reason(code)]
+        )
+
     def with_rows(self, rows: Sequence[Row]) -> Table:
         """The same phases and conditions with other rows (mutations, guards switched off)."""
         return replace(self, rows=tuple(rows))
@@ -189,9 +203,9 @@ def _twice(things: Iterable[Any]) -> list[Any]:
 class CompiledTable:
     """The table as integer arrays for the kernel.
 
-    ``rows`` is (n, 7): source, bits that must hold, bits that must not, destination, effects, reason,
-    whether it asks for a made reading. Rows are sorted by source and, within it, in the table's order;
-    ``first_row`` (phases + 1,) points into them.
+    ``rows`` is (n, 7): source, bits that must hold, bits that must not, destination, effects, reason
+    (``Table.reason_code``), what it asks (``Asks``). Rows are sorted by source and, within it, in the table's
+    order; ``first_row`` (phases + 1,) points into them.
     """
 
     phase_order: NDArray[np.int64]
@@ -229,8 +243,9 @@ def compile_table(table: Table) -> CompiledTable:
     def to(row: Row) -> int:
         return table.phase_index(row.to)
 
-    def asks_made(row: Row) -> bool:
-        return any(table.condition(name).kind in (Condition.MADE, Condition.MADE_RUN) for name in row.when)
+    def asks(row: Row) -> int:
+        kinds = {table.condition(name).kind for name in row.when}
+        return Asks.MADE * bool(kinds & ASKS_MADE) + Asks.START * (Condition.START in kinds)
 
     own = [table.rows_of(phase.name) for phase in table.phases]
     packed = [
@@ -240,8 +255,8 @@ def compile_table(table: Table) -> CompiledTable:
             mask(row.unless),
             to(row),
             sum(row.effects),
-            int(row.reason),
-            int(asks_made(row)),
+            table.reason_code(row),
+            asks(row),
         ]
         for source, rows in enumerate(own)
         for row in rows

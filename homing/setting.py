@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from homing.builtin import builtin_table
 from homing.draws import draw
 from homing.lift import MM
+from homing.own.table import own_table
 from homing.routine import CompiledTable, Table, compile_table
 from homing.sensors import build_sensor
 from homing.settings import routine_settings
@@ -78,7 +79,7 @@ def prepare(lift: Lift, seed: int = 0, periods_s: Floats | None = None) -> Setti
     trip_m = float(nominal.trip_m[0])
     zone_m = _zone(nominal, drawn)
     stall = sensor.kind is SensorKind.STALL
-    table = builtin_table(routine_settings(lift, zone_m, trip_m, stall))
+    table = _table(lift, zone_m, trip_m, stall)
     return Setting(
         lift=lift,
         seed=seed,
@@ -92,6 +93,12 @@ def prepare(lift: Lift, seed: int = 0, periods_s: Floats | None = None) -> Setti
         periods_s=np.empty(0) if periods_s is None else np.ascontiguousarray(periods_s, dtype=np.float64),
         no_motion_s=lift.routine.no_motion_ms * MM,
     )
+
+
+def _table(lift: Lift, zone_m: tuple[float, float], trip_m: float, stall: bool) -> Table:
+    if lift.own_routine is not None:
+        return own_table(lift.own_routine, told_by_standing=stall)
+    return builtin_table(routine_settings(lift, zone_m, trip_m, stall))
 
 
 def _refuse_never_made(lift: Lift, sensor: Sensor, nominal: SensorBatch) -> None:

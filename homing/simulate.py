@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from homing.batches import Batch, Indices, batch, nominal_batch
 from homing.draws import Start
-from homing.kernel.codes import REASON_TEXT, Reason
 from homing.kernel.layout import MAX_STOPS, RESULT_COLUMNS, STOP_COLUMNS, TRACE_COLUMNS, new_scratch
 from homing.kernel.loop import simulate_block, simulate_run
 from homing.lift import MM
@@ -107,7 +106,7 @@ def traced(setting: Setting, made: Batch, run: int | None) -> Run:
         seed=setting.seed,
         index=run,
         outcome=Outcome(int(outcomes(result[None, :], setting.lift)[0])),
-        reason=REASON_TEXT[Reason(int(columns["reason"]))],
+        reason=setting.table.reason_text(int(columns["reason"])),
         metrics={name: float(values[0]) for name, values in metrics(result[None, :], setting.lift).items()},
         stops=tuple(_stop(row) for row in stops if row[0] != 0.0),
         trace=Trace(_trace_columns(rows, setting)),

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from homing.ensemble import as_ensemble, nominal_ensemble, run_many
 from homing.faults import FAULT_RUNS, FaultKind, FaultPlan, faults_for, run_numbers
-from homing.kernel.codes import REASON_TEXT, Reason
+from homing.kernel.codes import Reason
 from homing.requirements import judge
 from homing.results import Ensemble, FaultResult, Outcome, RequirementResult, Run, Verification
 from homing.sensorview import sensor_view
@@ -29,6 +29,7 @@ from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+    from homing.routine import Table
 
 Floats = NDArray[np.float64]
 
@@ -147,15 +148,17 @@ def _faults(
     )
     kinds = faults_for(setting.lift)
     return tuple(
-        _fault_result(kind, guarded, bare, slice(i * FAULT_RUNS, (i + 1) * FAULT_RUNS))
+        _fault_result(kind, setting.table, guarded, bare, slice(i * FAULT_RUNS, (i + 1) * FAULT_RUNS))
         for i, kind in enumerate(kinds)
     )
 
 
-def _fault_result(kind: FaultKind, guarded: Ensemble, bare: Ensemble, rows: slice) -> FaultResult:
+def _fault_result(
+    kind: FaultKind, table: Table, guarded: Ensemble, bare: Ensemble, rows: slice
+) -> FaultResult:
     outcome, bare_outcome = guarded.outcome[rows], bare.outcome[rows]
     reasons = guarded.reason[rows][outcome == Outcome.FAULTED]
-    common = Reason(int(np.bincount(reasons).argmax())) if len(reasons) else Reason.NONE
+    common = int(np.bincount(reasons).argmax()) if len(reasons) else int(Reason.NONE)
     bare_unsafe = bare_outcome == Outcome.UNSAFE
     return FaultResult(
         fault=kind.name,
@@ -166,7 +169,7 @@ def _fault_result(kind: FaultKind, guarded: Ensemble, bare: Ensemble, rows: slic
         overtravel_mm=_largest(guarded.metrics["overtravel_mm"][rows]),
         slack_mm=_largest(guarded.metrics["slack_mm"][rows]),
         zero_error_mm=_largest(np.abs(guarded.metrics["zero_error_mm"][rows])),
-        common_reason=REASON_TEXT[common],
+        common_reason=table.reason_text(common),
         unguarded_unsafe=int(bare_unsafe.sum()),
         unguarded_unsafe_now_faulted=int((bare_unsafe & (outcome == Outcome.FAULTED)).sum()),
         runs=len(outcome),

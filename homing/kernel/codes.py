@@ -53,6 +53,10 @@ class Condition(IntEnum):
     EDGE_LONG_LOOP = 15  # the captured edge was read across an overlong loop
     RETRIES_USED = 16  # a retries are used up
     EDGES_AGREE = 17  # the last two edges lie within a metres
+    JUST_MADE = 18  # this reading is made, the last one was not
+    JUST_RELEASED = 19  # this reading is not made, the last one was
+    MOVED_IN = 20  # moved a metres inwards in this phase
+    MADE_ABOVE = 21  # made, referenced and above a metres: where the target cannot be
 
 
 class Effect(IntEnum):
@@ -62,6 +66,17 @@ class Effect(IntEnum):
     KEEP_EDGE = 2  # keep the captured edge for comparison
     SET_ZERO = 4  # declare the captured edge to be the reference height
     COUNT_RETRY = 8
+    ZERO_HERE = 16  # declare the present counts to be the reference height
+    FORGET_RETRIES = 32
+    FORGET_ZERO = 64
+    KEEP_CLOCKS = 128  # enter the phase without starting its timer and distance anew
+
+
+class Asks(IntEnum):
+    """What a row asks for that the run itself must know; bits of a mask."""
+
+    MADE = 1  # acting on it accepts the reading
+    START = 2  # taking it uses up the request
 
 
 class Ended(IntEnum):
@@ -122,6 +137,7 @@ class Reason(IntEnum):
     NOT_FOUND_AGAIN = 12
     EDGE_NOT_TRUSTED = 13
     EDGES_DISAGREE = 14
+    OWN = 15  # a row of an own table; the row says why
 
 
 #: One sentence a reason, as a person would say it.
@@ -141,4 +157,5 @@ REASON_TEXT: dict[Reason, str] = {
     Reason.NOT_FOUND_AGAIN: "slow approach did not find the sensor again",
     Reason.EDGE_NOT_TRUSTED: "edge read across an overlong loop, too often",
     Reason.EDGES_DISAGREE: "two approaches found different edges",
+    Reason.OWN: "a row of its own table",
 }

@@ -85,7 +85,7 @@ MEMORY = np.dtype(
     _floats("entered_s still_since_s tick_s previous_tick_s zero_counts edge_counts kept_edge_counts")
     + _ints(
         "phase way counts previous_counts entry_counts last_made_counts still_counts made_run clear_run made "
-        "retries has_zero long_loop edge_long start_requested stall_made"
+        "made_before retries has_zero long_loop edge_long start_requested stall_made"
     )
 )
 

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from homing.kernel.build import compiled
-from homing.kernel.codes import Fault, Mode
+from homing.kernel.codes import Asks, Fault, Mode
 from homing.kernel.controller import (
     encoder_counts,
     hold_stale,
@@ -96,10 +96,12 @@ def take_row(run: Any, parts: Any, table: Any, row: Any, made: int) -> None:
     to = row[3]
     came_in = memory.way < 0
     apply_effects(memory, row[4])
-    enter(memory, to, way_of(phase_order[to], phase_value[to]))
+    if row[6] & Asks.START:
+        memory.start_requested = 0
+    enter(memory, to, way_of(phase_order[to], phase_value[to]), row[4])
     if memory.way >= 0 and came_in:
         note_reaction(run, body, watch)
-    asked_made = row[6] == 1 and made == 1
+    asked_made = row[6] & Asks.MADE and made == 1
     if memory.way == 0 and asked_made and phase_role[to] != ROLE_FAULTED:
         note_acceptance(run, body, watch)
     if phase_role[to] == ROLE_FAULTED:

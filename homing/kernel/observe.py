@@ -24,6 +24,7 @@ def take_note(run: Any, memory: Any, t: float, counts: int, made: int) -> None:
     memory.previous_counts, memory.counts = memory.counts, counts
     memory.made = made
     memory.long_loop = 1 if t - memory.previous_tick_s > LONG_LOOP * run.period_s else 0
+    memory.made_before = 1 if memory.made_run > 0 else 0
     if made == 1:
         memory.made_run += 1
         memory.clear_run = 0
@@ -49,6 +50,21 @@ def jumped(run: Any, memory: Any, speed_m_s: float) -> bool:
     return bool(
         moved > speed_m_s * (memory.tick_s - memory.previous_tick_s) and memory.previous_tick_s >= 0.0
     )
+
+
+@compiled
+def holds_of_own_tables(run: Any, memory: Any, kind: int, a: float, moved_m: float) -> bool:
+    """Conditions that the built-in table does not ask."""
+    if kind == Condition.JUST_MADE:
+        return bool(memory.made == 1 and memory.made_before == 0)
+    if kind == Condition.JUST_RELEASED:
+        return bool(memory.made == 0 and memory.made_before == 1)
+    if kind == Condition.MOVED_IN:
+        return bool(-moved_m >= a)
+    if kind == Condition.MADE_ABOVE:
+        high = memory.has_zero == 1 and declared_height(run, memory, memory.counts) > a
+        return bool(memory.made == 1 and high)
+    return False
 
 
 @compiled
@@ -92,7 +108,7 @@ def holds(run: Any, memory: Any, kind: int, a: float) -> bool:
         return bool(memory.retries >= a)
     if kind == Condition.EDGES_AGREE:
         return bool(abs(memory.edge_counts - memory.kept_edge_counts) / run.counts_per_m <= a)
-    return False
+    return holds_of_own_tables(run, memory, kind, a, moved_m)
 
 
 @compiled
@@ -115,10 +131,12 @@ def choose_row(rows: Any, first_row: Any, phase: int, bits: int) -> int:
 
 
 @compiled
-def enter(memory: Any, phase: int, way: int) -> None:
-    """Begin a phase: its timer, its distance and its no-motion clock start anew."""
+def enter(memory: Any, phase: int, way: int, effects: int = 0) -> None:
+    """Begin a phase: its timer, its distance and its no-motion clock start anew, unless they are kept."""
     memory.phase = phase
     memory.way = way
+    if effects & Effect.KEEP_CLOCKS:
+        return
     memory.entered_s = memory.tick_s
     memory.entry_counts = memory.counts
     memory.last_made_counts = memory.counts
@@ -137,5 +155,12 @@ def apply_effects(memory: Any, effects: int) -> None:
     if effects & Effect.SET_ZERO:
         memory.zero_counts = memory.edge_counts
         memory.has_zero = 1
+    if effects & Effect.ZERO_HERE:
+        memory.zero_counts = memory.counts
+        memory.has_zero = 1
+    if effects & Effect.FORGET_ZERO:
+        memory.has_zero = 0
     if effects & Effect.COUNT_RETRY:
         memory.retries += 1
+    if effects & Effect.FORGET_RETRIES:
+        memory.retries = 0

@@ -67,7 +67,7 @@ def set_up_memory(run: Any, body: Any, memory: Any) -> None:
     counts = encoder_counts(run, body, 0)
     memory.tick_s = memory.previous_tick_s = -1.0
     memory.counts = memory.previous_counts = counts
-    memory.made_run = memory.clear_run = memory.made = memory.retries = 0
+    memory.made_run = memory.clear_run = memory.made = memory.made_before = memory.retries = 0
     memory.long_loop = memory.edge_long = memory.stall_made = 0
     memory.edge_counts = memory.kept_edge_counts = 0.0
     memory.start_requested = 1

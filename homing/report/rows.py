@@ -144,11 +144,11 @@ def outcome_rows(verification: Verification) -> tuple[tuple[str, int, str, str],
 
 def reason_rows(verification: Verification) -> tuple[tuple[str, int], ...]:
     """Why runs stopped themselves and how many did so, the most common first."""
-    from homing.kernel.codes import REASON_TEXT, Reason
-
     codes, counts = np.unique(verification.ensemble.reason, return_counts=True)
     told = [
-        (REASON_TEXT[Reason(code)], int(count)) for code, count in zip(codes, counts, strict=True) if code
+        (verification.table.reason_text(int(code)), int(count))
+        for code, count in zip(codes, counts, strict=True)
+        if code
     ]
     return tuple(sorted(told, key=lambda each: -each[1]))
 

@@ -274,13 +274,6 @@ def test_a_kind_or_a_part_is_needed() -> None:
     )
 
 
-@pytest.mark.parametrize("key", ["phase", "row"])
-def test_an_own_table_is_not_read_yet(key: str) -> None:
-    assert "leave out every [[routine.phase]] and [[routine.row]]" in refusal(
-        {f"routine.{key}": [{"name": "a"}]}
-    )
-
-
 @pytest.mark.parametrize(
     ("log", "said"),
     [

@@ -262,3 +262,47 @@ def test_first_fitting_row_is_chosen() -> None:
     first_row = np.array([0, 3, 3], dtype=np.int64)
     assert [choose_row(rows, first_row, 0, bits) for bits in (0b00, 0b01, 0b10, 0b11)] == [-1, 0, 1, 0]
     assert choose_row(rows, first_row, 1, 0b11) == -1
+
+
+def test_a_change_of_the_reading_holds_for_one_loop() -> None:
+    desk = Desk().feed(0).feed(0, made=1)
+    assert desk.holds(Condition.JUST_MADE)
+    assert not desk.feed(0, made=1).holds(Condition.JUST_MADE)
+    assert not desk.holds(Condition.JUST_RELEASED)
+    assert desk.feed(0).holds(Condition.JUST_RELEASED)
+    assert not desk.feed(0).holds(Condition.JUST_RELEASED)
+
+
+def test_moved_in_counts_inward_travel_only() -> None:
+    desk = Desk().feed(500).enter(way=-1)
+    assert not desk.feed(351).holds(Condition.MOVED_IN, 0.150)
+    assert desk.feed(350).holds(Condition.MOVED_IN, 0.150)
+    assert not desk.feed(900).holds(Condition.MOVED_IN, 0.150)
+
+
+def test_made_above_needs_reading_reference_and_height() -> None:
+    desk = Desk().feed(100, made=1)
+    assert not desk.holds(Condition.MADE_ABOVE, 0.05)
+    apply_effects(desk.memory, Effect.ZERO_HERE)
+    assert declared_height(desk.run, desk.memory, 100) == desk.run.reference_m
+    assert desk.feed(121, made=1).holds(Condition.MADE_ABOVE, 0.050)
+    assert not desk.feed(119, made=1).holds(Condition.MADE_ABOVE, 0.050)
+    assert not desk.feed(121).holds(Condition.MADE_ABOVE, 0.050)
+    apply_effects(desk.memory, Effect.FORGET_ZERO)
+    assert not desk.feed(121, made=1).holds(Condition.MADE_ABOVE, 0.050)
+
+
+def test_retries_can_be_forgotten() -> None:
+    desk = Desk().feed(0)
+    apply_effects(desk.memory, Effect.COUNT_RETRY)
+    assert desk.holds(Condition.RETRIES_USED, 1)
+    apply_effects(desk.memory, Effect.FORGET_RETRIES)
+    assert not desk.holds(Condition.RETRIES_USED, 1)
+
+
+def test_clocks_can_be_kept_on_entry() -> None:
+    desk = Desk().feed(0).enter(way=-1).feed([-10] * 5)
+    enter(desk.memory, 2, 1, int(Effect.KEEP_CLOCKS))
+    assert desk.memory.phase == 2 and desk.memory.way == 1
+    assert desk.holds(Condition.TIMER_OVER, 4 * LOOP_S) and desk.holds(Condition.MOVED, 0.009)
+    assert not desk.enter(way=1).holds(Condition.TIMER_OVER, 0.0)

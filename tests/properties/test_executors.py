@@ -60,7 +60,7 @@ def assert_same_row(table: Table, machine: RoutineMachine, phase: str, bits: int
     assert machine.taken is row
     assert after == table.phases[compiled.rows[chosen, 3]].name
     assert sum(machine.effects) == compiled.rows[chosen, 4]
-    assert row.reason == compiled.rows[chosen, 5]
+    assert table.reason_code(row) == compiled.rows[chosen, 5]
 
 
 @pytest.mark.parametrize("changes", BUILT_IN.values(), ids=BUILT_IN.keys())

@@ -116,6 +116,7 @@ def _command(command: Any, default_stop: str, at: str, file: str) -> tuple[Order
     bounds = {"speed_mm_s": Bounds(), "duty": Bounds(least=-1, most=1)}
     if command == "stop":
         return STOPS[default_stop], 0.0
+    value: Any
     key, value = (
         next(iter(command.items())) if isinstance(command, dict) and len(command) == 1 else ("", None)
     )
@@ -171,6 +172,7 @@ def _ask(given: Any, at: str, file: str) -> OwnAsk:
     if not plain and not (isinstance(given, dict) and len(given) == 1):
         must = 'must hold words such as "made" or tables of one number such as {moved_mm = 720}'
         raise InputError(must, file=file, key=at, got=given)
+    value: Any
     word, value = (given, None) if plain else next(iter(given.items()))
     if word not in BY_WORD:
         must = f"must hold known conditions{nearest(word, BY_WORD) or ': ' + ', '.join(BY_WORD)}"

@@ -111,8 +111,9 @@ def test_its_numbers_can_be_changed_by_key() -> None:
 def test_every_condition_and_effect_has_a_word() -> None:
     assert {each.kind for each in CONDITIONS} == set(Condition)
     assert {each.effect for each in EFFECTS} == set(Effect)
-    assert len({each.word for each in (*CONDITIONS, *EFFECTS)}) == len(CONDITIONS) + len(EFFECTS)
-    assert all(each.means for each in (*CONDITIONS, *EFFECTS))
+    words = [each.word for each in CONDITIONS] + [each.word for each in EFFECTS]
+    assert len(set(words)) == len(words)
+    assert all([each.means for each in CONDITIONS] + [each.means for each in EFFECTS])
 
 
 def test_equal_conditions_are_asked_once_and_names_stay_apart() -> None:

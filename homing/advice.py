@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from homing.ensemble import as_ensemble, nominal_ensemble, run_many
+from homing.kernel.codes import Order
 from homing.requirements import judge
 from homing.setting import prepare
 from homing.statistics import runs_needed, upper_bound
@@ -29,6 +30,8 @@ TRIAL_RUNS = 600
 #: Parts of a lever's way that are tried, and halvings between the last two.
 PARTS = (0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 1.0)
 HALVINGS = 3
+#: Parts of the first lever's way that are tried when two are pulled.
+FIRST_PARTS = (0.25, 0.5, 0.75, 1.0)
 #: Sentences are for reading: no more ways out than these.
 WAYS_OUT = 3
 
@@ -83,6 +86,7 @@ def levers(lift: Lift) -> tuple[Lever, ...]:
     """What a builder can move on this lift, the most usual first."""
     mount = f"sensor.{lift.sensor().name}.mount_mm"
     return (
+        *_own_speed_levers(lift),
         Lever("routine.fast_speed_mm_s", "slow to {value:g} mm/s", RUNS_PAST, factor=0.15, step=5.0),
         Lever(mount, "raise the sensor {change:g} mm", RUNS_PAST, add=60.0, step=0.5),
         Lever("routine.creep_speed_mm_s", "creep at {value:g} mm/s", ("zero_error_mm",), factor=0.3),
@@ -94,6 +98,22 @@ def levers(lift: Lift) -> tuple[Lever, ...]:
         Lever("drive.acceleration_mm_s2", "accelerate with {value:g} mm/s2", CURRENT, factor=0.2, step=50.0),
         Lever("drive.current_limit_a", "limit the current to {value:g} A", CURRENT, factor=0.3, step=0.5),
     )  # fmt: skip
+
+
+def _own_speed_levers(lift: Lift) -> tuple[Lever, ...]:
+    """The ways in of a team's own table, each to be made slower."""
+    phases = lift.own_routine.phases if lift.own_routine is not None else ()
+    return tuple(
+        Lever(
+            f"routine.phase.{phase.name}.{phase.key}",
+            f"let {phase.name} run at {{value:g}} {'mm/s' if phase.order is Order.SPEED else 'duty'}",
+            RUNS_PAST,
+            factor=0.15,
+            step=5.0 if phase.order is Order.SPEED else 0.01,
+        )
+        for phase in phases
+        if phase.value < 0.0
+    )
 
 
 def advise(lift: Lift, failing: Sequence[str], seed: int, workers: int | None = None) -> str:
@@ -141,11 +161,11 @@ class _Trial:
         return lever.say(self.numbers[lever.key], part) if part > 0.0 else ""
 
     def together(self, first: Lever, second: Lever) -> str:
-        """The first lever half and all the way, the second as far as it then needs."""
+        """The first lever a quarter to all of the way, the second as far as it then needs."""
         if first.key == second.key:
             return ""
         nominal = self.numbers[first.key]
-        for part in (0.5, 1.0):
+        for part in FIRST_PARTS:
             rest = self._smallest(second, {first.key: first.at(nominal, part)})
             if rest > 0.0:
                 return f"{first.say(nominal, part)} and {second.say(self.numbers[second.key], rest)}"

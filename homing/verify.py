@@ -184,7 +184,7 @@ def _check_fault_rates(lift: Lift) -> None:
             close = get_close_matches(name, known, 1)
             hint = f" (did you mean {close[0]!r}?)" if close else ""
             must = f"must be one of the faults of this lift{hint}"
-            raise InputError(must, file=lift.source, key=f"fault_rates.{name}")
+            raise InputError(must, file=lift.source, key=f"fault_rates.{name}", got=lift.fault_rates[name])
 
 
 def _largest(values: Floats) -> float:

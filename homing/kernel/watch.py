@@ -11,7 +11,6 @@ from typing import Any
 
 from homing.kernel.build import compiled
 from homing.kernel.codes import Coupling, Fault
-from homing.kernel.layout import MAX_STOPS
 from homing.kernel.plant import battery, line_height, motor_current
 from homing.kernel.step import carriage_between, grip_or_slide, spool_between
 
@@ -63,11 +62,27 @@ def set_out(run: Any, watch: Any, when_s: float) -> None:
 
 
 @compiled
+def room_for_stop(count: int, stops: Any, distance_m: float) -> int:
+    """Row for a stop: a free one, else that of the shortest stop if this one is longer; -1 if none."""
+    if count < len(stops):
+        return count
+    shortest = 0
+    for i in range(len(stops)):
+        if stops[i, 2] < stops[shortest, 2]:
+            shortest = i
+    return shortest if distance_m > stops[shortest, 2] else -1
+
+
+@compiled
 def close_stop(run: Any, watch: Any, stops: Any) -> None:
-    """Write the stop's row: distance and where its millimetres went."""
+    """Write the stop's row: distance and where its millimetres went; when full, the shortest one goes."""
     watch.stop_open = 0
-    row = stops[min(watch.stops, MAX_STOPS - 1)]
+    watch.overtravel_m = max(watch.overtravel_m, run.trip_m - watch.lowest_spool_m)
+    place = room_for_stop(watch.stops, stops, run.trip_m - watch.deepest_m)
     watch.stops += 1
+    if place < 0:
+        return
+    row = stops[place]
     row[0], row[1], row[2] = run.trip_m, watch.deepest_m, run.trip_m - watch.deepest_m
     bottom_s, bottom = watch.bottom_s, watch.bottom_spool_m
     out = watch.out_spool_m if watch.out_s < bottom_s else bottom
@@ -85,7 +100,6 @@ def close_stop(run: Any, watch: Any, stops: Any) -> None:
     row[PARTS_FROM + 4] = react - drive
     row[PARTS_FROM + 5] = drive - bottom
     row[PARTS_FROM + 6] = bottom - watch.deepest_m - watch.trip_gap_m
-    watch.overtravel_m = max(watch.overtravel_m, run.trip_m - watch.lowest_spool_m)
 
 
 @compiled

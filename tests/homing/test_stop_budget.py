@@ -15,7 +15,8 @@ from runs import phase_rows, run_faulted, run_with
 
 from homing.faults import FaultPlan, run_numbers
 from homing.kernel.codes import Fault
-from homing.kernel.layout import RESULT_COLUMNS
+from homing.kernel.layout import RESULT_COLUMNS, STOP_COLUMNS
+from homing.kernel.watch import room_for_stop
 from homing.liftfile import Lift
 from homing.results import BUDGET_PARTS, Run, Stop
 from homing.setting import Setting, prepare
@@ -219,3 +220,12 @@ def test_the_parts_of_every_stop_sum_to_its_distance(
     longest = max(run.stops, key=lambda stop: stop.distance_mm)
     assert run.metrics["stop_distance_mm"] == pytest.approx(longest.distance_mm, abs=1e-9)
     assert run.budget_mm == longest.budget_mm
+
+
+def test_a_full_list_of_stops_keeps_the_longest() -> None:
+    stops = np.zeros((3, STOP_COLUMNS))
+    for count, distance_m in enumerate([0.02, 0.01, 0.03, 0.005, 0.015]):
+        place = room_for_stop(count, stops, distance_m)
+        if place >= 0:
+            stops[place, 2] = distance_m
+    assert sorted(stops[:, 2].tolist()) == [0.015, 0.02, 0.03]

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from own_files import example_given, with_own_table
 
+from homing.advice import levers
 from homing.assembly import assemble
 from homing.ensemble import run_many
 from homing.kernel.codes import Condition, Effect, Order, Reason
@@ -187,3 +188,12 @@ def test_a_duty_drive_cannot_hold() -> None:
     given["drive"] = {**given["drive"], "command": "duty"}
     with pytest.raises(InputError, match=r"routine\.phase 3 \(rest\), command must stop by"):
         assemble(given, "small.toml")
+
+
+def test_the_ways_in_of_an_own_table_are_what_advice_moves() -> None:
+    lift = assemble(small_given(), "small.toml")
+    numbers = lift.quantities()
+    own = [lever for lever in levers(lift) if lever.key in numbers and ".phase." in lever.key]
+    assert [lever.key for lever in own] == ["routine.phase.down.speed_mm_s"]
+    assert own[0].say(-60.0, 1.0) == "let down run at -5 mm/s"
+    assert lift.replace({own[0].key: own[0].at(-60.0, 1.0)}).routine.fast_speed_mm_s == 5.0

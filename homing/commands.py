@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from rich.console import Console
 
+    from homing.bridge.controller import Program
     from homing.liftfile import Lift
     from homing.results import Run, Verification
 
@@ -48,6 +49,7 @@ class Choices:
     run: int | None
     trace: str | None
     timing_from: str | None
+    program: str | None
 
     @property
     def silent(self) -> bool:
@@ -93,6 +95,11 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.option(
         "--timing-from", metavar="LOG", help="Draw the loop's periods from those measured in a log."
     ),
+    click.option(
+        "--program",
+        metavar="COMMAND",
+        help="Let this program control the lift, instead of the routine: a line of JSON a loop.",
+    ),
 )
 
 
@@ -136,6 +143,7 @@ def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray
             workers=choices.workers,
             periods_s=periods_s,
             progress=progress,
+            program=_program(choices.program),
         )
     if choices.trace is not None:
         _write_trace(verification.nominal, choices.trace)
@@ -156,10 +164,11 @@ def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray
 def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None) -> int:
     from homing.progress import Progress
     from homing.results import Outcome
-    from homing.simulate import simulate
+    from homing.verify import one_run
 
+    assert choices.run is not None
     with Progress(shown=not choices.quiet):
-        run = simulate(lift, seed=choices.seed, run=choices.run, periods_s=periods_s)
+        run = one_run(lift, choices.run, choices.seed, periods_s, _program(choices.program))
     if choices.trace is not None:
         _write_trace(run, choices.trace)
     if choices.json is not None:
@@ -169,6 +178,17 @@ def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None)
     if not choices.silent:
         _tell_run(run, choices.quiet)
     return 0 if run.outcome is Outcome.ZEROED else 1
+
+
+def _program(command: str | None) -> Program | None:
+    """The team's own program, its command line judged before anything is simulated."""
+    if command is None:
+        return None
+    from homing.bridge.child import arguments
+    from homing.bridge.controller import Program
+
+    arguments(command)
+    return Program(command)
 
 
 @contextmanager

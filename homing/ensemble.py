@@ -8,7 +8,7 @@ seed gives the same bytes for any number of workers and any executor.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, as_completed
 from typing import TYPE_CHECKING
 
@@ -104,21 +104,28 @@ def _gather(
 
 def nominal_ensemble(setting: Setting) -> Ensemble:
     """The nominal run as an ensemble of one, to be judged like any other."""
-    return _converted(setting, run_nominal(setting), np.zeros(1, dtype=np.int8))
+    return converted(setting, run_nominal(setting), np.zeros(1, dtype=np.int8))
 
 
 def as_ensemble(setting: Setting, indices: Indices, results: Floats) -> Ensemble:
     """Result rows as an ``Ensemble`` in the units of the contract."""
     starts = draw(setting.lift, setting.seed, indices).start_kind.astype(np.int8)
-    return _converted(setting, results, starts)
+    return converted(setting, results, starts)
 
 
-def _converted(setting: Setting, results: Floats, starts: NDArray[np.int8]) -> Ensemble:
+def converted(
+    setting: Setting, results: Floats, starts: NDArray[np.int8], reasons: Mapping[int, str] | None = None
+) -> Ensemble:
+    """Result rows with where they started; ``reasons`` says what their numbers mean, by default the table."""
+    codes = results[:, RESULT_COLUMNS.index("reason")].astype(np.int16)
+    if reasons is None:
+        reasons = {code: setting.table.reason_text(code) for code in np.unique(codes).tolist() if code}
     return Ensemble(
         seed=setting.seed,
         metrics=metrics(results, setting.lift),
         outcome=outcomes(results, setting.lift),
-        reason=results[:, RESULT_COLUMNS.index("reason")].astype(np.int16),
+        reason=codes,
         start=starts,
         moving_at_end=results[:, RESULT_COLUMNS.index("moving_at_end")] > 0.0,
+        reason_texts=reasons,
     )

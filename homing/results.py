@@ -106,7 +106,10 @@ class Run:
 
 @dataclass(frozen=True)
 class Ensemble:
-    """Metrics of many runs, one row a run; ``metrics[name]`` is (n,), NaN where it does not exist."""
+    """Metrics of many runs, one row a run; ``metrics[name]`` is (n,), NaN where it does not exist.
+
+    ``reason`` holds numbers (0: none) whose meaning ``reason_texts`` tells.
+    """
 
     seed: int
     metrics: Mapping[str, Floats]
@@ -114,6 +117,7 @@ class Ensemble:
     reason: NDArray[np.int16]
     start: NDArray[np.int8]
     moving_at_end: NDArray[np.bool_]
+    reason_texts: Mapping[int, str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.outcome)
@@ -196,11 +200,11 @@ class SensorView:
 
 @dataclass(frozen=True)
 class Verification:
-    """All that ``downstop verify`` found."""
+    """All that ``downstop verify`` found; ``table`` is None where a ``program`` was the controller."""
 
     lift: Lift
     seed: int
-    table: Table
+    table: Table | None
     requirements: tuple[RequirementResult, ...]
     nominal: Run
     ensemble: Ensemble
@@ -213,6 +217,7 @@ class Verification:
     assumed: tuple[Assumed, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...] = field(default=())
+    program: str | None = None
 
     @property
     def passed(self) -> bool:

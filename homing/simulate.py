@@ -102,15 +102,53 @@ def traced(setting: Setting, made: Batch, run: int | None) -> Run:
     )  # fmt: skip
     columns = dict(zip(RESULT_COLUMNS, result.tolist(), strict=True))
     rows = trace[: int(columns["trace_rows"])]
+    names = np.array([phase.name for phase in setting.table.phases])
+    phases = rows[:, TRACE_COLUMNS.index("phase")].astype(int)
+    return as_run(
+        setting,
+        run,
+        result,
+        stops,
+        rows,
+        states=names[phases] if len(rows) else names[:0],
+        reason=setting.table.reason_text(int(columns["reason"])),
+        start="nominal" if run is None else Start(int(made.start_kind[0])).words,
+    )
+
+
+def as_run(
+    setting: Setting,
+    run: int | None,
+    result: Floats,
+    stops: Floats,
+    rows: Floats,
+    *,
+    states: NDArray[Any],
+    reason: str,
+    start: str,
+) -> Run:
+    """One run in the units of the contract.
+
+    Parameters
+    ----------
+    result : ndarray, shape (columns,)
+        Result row, SI.
+    stops : ndarray, shape (k, STOP_COLUMNS)
+        One row an inward stop; rows of zeros are none.
+    rows : ndarray, shape (loops, TRACE_WIDTH)
+        The trace, SI.
+    states : ndarray of str, shape (loops,)
+        State of the controller in each loop.
+    """
     return Run(
         seed=setting.seed,
         index=run,
         outcome=Outcome(int(outcomes(result[None, :], setting.lift)[0])),
-        reason=setting.table.reason_text(int(columns["reason"])),
+        reason=reason,
         metrics={name: float(values[0]) for name, values in metrics(result[None, :], setting.lift).items()},
         stops=tuple(_stop(row) for row in stops if row[0] != 0.0),
-        trace=Trace(_trace_columns(rows, setting)),
-        start="nominal" if run is None else Start(int(made.start_kind[0])).words,
+        trace=Trace(_trace_columns(rows, states, setting)),
+        start=start,
     )
 
 
@@ -122,13 +160,12 @@ def _stop(row: Floats) -> Stop:
     return Stop(float(row[0] / MM), float(row[1] / MM), float(row[2] / MM), parts)
 
 
-def _trace_columns(rows: Floats, setting: Setting) -> dict[str, NDArray[Any]]:
+def _trace_columns(rows: Floats, states: NDArray[Any], setting: Setting) -> dict[str, NDArray[Any]]:
     column = {name: rows[:, i] for i, name in enumerate(TRACE_COLUMNS)}
-    names = np.array([phase.name for phase in setting.table.phases])
     sensor = setting.lift.routine.sensor
     return {
         "t_s": column["t_s"],
-        "state": names[column["phase"].astype(int)] if len(rows) else names[:0],
+        "state": states,
         "command_fraction": column["command_fraction"],
         "counts": column["counts"].astype(np.int64),
         "spool_mm": column["spool_m"] / MM,

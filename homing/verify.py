@@ -15,21 +15,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from homing.ensemble import as_ensemble, nominal_ensemble, run_many
 from homing.faults import FAULT_RUNS, FaultKind, FaultPlan, faults_for, run_numbers
 from homing.kernel.codes import Reason
+from homing.own.reading import SHARED_KEYS
+from homing.players import Player, TablePlayer
 from homing.requirements import judge
 from homing.results import Ensemble, FaultResult, Outcome, RequirementResult, Run, Verification
 from homing.sensorview import sensor_view
 from homing.setting import Setting, prepare
-from homing.simulate import nominal_run, simulate
 from homing.statistics import scatter
 from sensor_models.errors import InputError
 from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
+    from homing.assumed import Assumed
+    from homing.bridge.controller import Program
     from homing.liftfile import Lift
-    from homing.routine import Table
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +47,7 @@ def verify(
     workers: int | None = None,
     periods_s: Floats | None = None,
     progress: Progress | None = None,
+    program: Program | None = None,
 ) -> Verification:
     """Verify a lift: does it zero without throwing its string, how surely, and what does each fault do.
 
@@ -64,6 +66,8 @@ def verify(
         Measured loop periods to draw from [s].
     progress : callable, optional
         Called with (what, done, all).
+    program : Program, optional
+        The team's own controller (``homing.bridge``) instead of the routine of the lift file.
 
     Returns
     -------
@@ -81,32 +85,58 @@ def verify(
     'pass'
     """
     _check_fault_rates(lift)
-    setting = prepare(lift, seed, periods_s)
-    nominal = nominal_run(setting)
+    player = _player(prepare(lift, seed, periods_s), program, executor, workers)
+    setting = player.setting
+    nominal, alone = player.nominal()
     indices = np.arange(runs, dtype=np.int64)
-    results = run_many(
-        setting, indices, executor=executor, workers=workers, progress=_named(progress, "tolerances")
-    )
-    ensemble = as_ensemble(setting, indices, results)
-    requirements = judge(lift, nominal_ensemble(setting), ensemble)
-    faults = _faults(setting, executor, workers, progress)
+    ensemble = player.many(indices, progress=_named(progress, "tolerances"))
+    requirements = judge(lift, alone, ensemble)
+    faults = _faults(player, progress)
     return Verification(
         lift=lift,
         seed=seed,
-        table=setting.table,
+        table=setting.table if program is None else None,
         requirements=requirements,
         nominal=nominal,
         ensemble=ensemble,
-        worst_runs=_worst_runs(setting, requirements),
+        worst_runs=_worst_runs(player, requirements),
         faults=faults,
-        diagnostic_coverage=coverage(faults, lift.fault_rates),
+        diagnostic_coverage=coverage(faults, lift.fault_rates) if program is None else None,
         zero_scatter_mm=scatter(ensemble.metrics["zero_error_mm"]),
         sensor=sensor_view(setting),
-        advice=_advice(lift, requirements, seed, workers),
-        assumed=lift.assumed,
+        advice=_advice(lift, requirements, seed, workers, program),
+        assumed=lift.assumed if program is None else _of_the_lift(lift.assumed),
         cautions=_cautions(lift),
         notes=lift.notes,
+        program=None if program is None else program.name,
     )
+
+
+def _of_the_lift(assumed: tuple[Assumed, ...]) -> tuple[Assumed, ...]:
+    """What was assumed of the lift itself; settings of the built-in sequence do not matter to a program."""
+    shared = [f"routine.{key}" for key in SHARED_KEYS]
+    return tuple(each for each in assumed if not each.key.startswith("routine.") or each.key in shared)
+
+
+def one_run(
+    lift: Lift,
+    number: int,
+    seed: int = 0,
+    periods_s: Floats | None = None,
+    program: Program | None = None,
+) -> Run:
+    """One drawn run alone, with its trace: the one of this number in ``verify`` with the same seed."""
+    return _player(prepare(lift, seed, periods_s), program, None, None).run(number)
+
+
+def _player(
+    setting: Setting, program: Program | None, executor: Executor | None, workers: int | None
+) -> Player:
+    if program is None:
+        return TablePlayer(setting, executor, workers)
+    from homing.bridge.player import ProgramPlayer
+
+    return ProgramPlayer(setting, program, workers)
 
 
 def _named(progress: Progress | None, what: str) -> Callable[[int, int], None] | None:
@@ -115,7 +145,7 @@ def _named(progress: Progress | None, what: str) -> Callable[[int, int], None] |
     return lambda done, of: progress(what, done, of)
 
 
-def _worst_runs(setting: Setting, requirements: tuple[RequirementResult, ...]) -> tuple[Run, ...]:
+def _worst_runs(player: Player, requirements: tuple[RequirementResult, ...]) -> tuple[Run, ...]:
     """Traces of the worst run of each requirement, those that fail first, three at most."""
     ordered = sorted(
         requirements, key=lambda result: (result.passed, result.margin / max(result.limit, 1e-9))
@@ -123,39 +153,22 @@ def _worst_runs(setting: Setting, requirements: tuple[RequirementResult, ...]) -
     numbers = dict.fromkeys(
         result.worst_run for result in ordered if result.worst_run is not None and result.worst != 0.0
     )
-    return tuple(simulate(setting.lift, run=number, setting=setting) for number in list(numbers)[:3])
+    return tuple(player.run(number) for number in list(numbers)[:3])
 
 
-def _faults(
-    setting: Setting, executor: Executor | None, workers: int | None, progress: Progress | None
-) -> tuple[FaultResult, ...]:
-    numbers, plan = run_numbers(setting.lift), FaultPlan()
-    tables = {"faults": setting, "faults without guards": setting.with_table(setting.table.without_guards())}
-    guarded, bare = (
-        as_ensemble(
-            each,
-            numbers,
-            run_many(
-                each,
-                numbers,
-                faults=plan,
-                executor=executor,
-                workers=workers,
-                progress=_named(progress, what),
-            ),
-        )
-        for what, each in tables.items()
-    )
-    kinds = faults_for(setting.lift)
+def _faults(player: Player, progress: Progress | None) -> tuple[FaultResult, ...]:
+    numbers, plan, lift = run_numbers(player.setting.lift), FaultPlan(), player.setting.lift
+    guarded = player.many(numbers, faults=plan, progress=_named(progress, "faults"))
+    unguarded = player.without_guards()
+    told = _named(progress, "faults without guards")
+    bare = guarded if unguarded is None else unguarded.many(numbers, faults=plan, progress=told)
     return tuple(
-        _fault_result(kind, setting.table, guarded, bare, slice(i * FAULT_RUNS, (i + 1) * FAULT_RUNS))
-        for i, kind in enumerate(kinds)
+        _fault_result(kind, guarded, bare, slice(i * FAULT_RUNS, (i + 1) * FAULT_RUNS))
+        for i, kind in enumerate(faults_for(lift))
     )
 
 
-def _fault_result(
-    kind: FaultKind, table: Table, guarded: Ensemble, bare: Ensemble, rows: slice
-) -> FaultResult:
+def _fault_result(kind: FaultKind, guarded: Ensemble, bare: Ensemble, rows: slice) -> FaultResult:
     outcome, bare_outcome = guarded.outcome[rows], bare.outcome[rows]
     reasons = guarded.reason[rows][outcome == Outcome.FAULTED]
     common = int(np.bincount(reasons).argmax()) if len(reasons) else int(Reason.NONE)
@@ -169,7 +182,7 @@ def _fault_result(
         overtravel_mm=_largest(guarded.metrics["overtravel_mm"][rows]),
         slack_mm=_largest(guarded.metrics["slack_mm"][rows]),
         zero_error_mm=_largest(np.abs(guarded.metrics["zero_error_mm"][rows])),
-        common_reason=table.reason_text(common),
+        common_reason=guarded.reason_texts.get(common, ""),
         unguarded_unsafe=int(bare_unsafe.sum()),
         unguarded_unsafe_now_faulted=int((bare_unsafe & (outcome == Outcome.FAULTED)).sum()),
         runs=len(outcome),
@@ -206,7 +219,11 @@ def coverage(faults: tuple[FaultResult, ...], rates: Mapping[str, float]) -> flo
 
 
 def _advice(
-    lift: Lift, requirements: tuple[RequirementResult, ...], seed: int, workers: int | None
+    lift: Lift,
+    requirements: tuple[RequirementResult, ...],
+    seed: int,
+    workers: int | None,
+    program: Program | None,
 ) -> tuple[str, ...]:
     if all(result.passed for result in requirements):
         return ()
@@ -216,7 +233,18 @@ def _advice(
     runs = more_runs(failing, lift.requirements.allowed_failure_rate)
     if runs is not None:
         return (f"Too few runs to decide: repeat it with at least {runs} (--runs {runs}).",)
+    if program is not None:
+        return (_about_program(failing[0]),)
     return (advise(lift, [result.name for result in failing], seed, workers),)
+
+
+def _about_program(worst: RequirementResult) -> str:
+    """What a program is to be looked at for: its numbers are its own, so nothing was tried on them."""
+    run = "the nominal run" if worst.worst_run is None else f"run {worst.worst_run}"
+    return (
+        f"Look at the program in {run}: {worst.name} reaches {worst.worst:.3g} {worst.unit} where "
+        f"{worst.limit:.3g} is allowed (--run and --trace show it loop by loop)."
+    )
 
 
 def _cautions(lift: Lift) -> tuple[str, ...]:

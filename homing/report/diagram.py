@@ -19,6 +19,10 @@ _EFFECTS = {
     Effect.KEEP_EDGE: "keeps the edge to compare",
     Effect.SET_ZERO: "sets zero from the edge",
     Effect.COUNT_RETRY: "counts a retry",
+    Effect.ZERO_HERE: "sets zero from the present counts",
+    Effect.FORGET_RETRIES: "forgets the retries",
+    Effect.FORGET_ZERO: "forgets the zero",
+    Effect.KEEP_CLOCKS: "lets timer and distance run on",
 }
 
 
@@ -105,6 +109,8 @@ def _when(row: Row) -> str:
 
 
 def _fault(row: Row) -> str:
+    if row.reason is Reason.OWN:
+        return row.why
     return _when(row) if row.reason is Reason.NONE else row.reason.name.lower().replace("_", " ")
 
 

@@ -50,6 +50,7 @@ def verification_json(verification: Verification) -> dict[str, Any]:
         "worst_runs": [{"run": run.index, **_ending(run)} for run in verification.worst_runs],
         "sensor": _sensor(verification.sensor),
         "notes": list(verification.notes),
+        "program": verification.program,
     }
     return {key: _clean(value) for key, value in document.items()}
 

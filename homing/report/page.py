@@ -85,7 +85,7 @@ def write_report(verification: Verification, folder: str | Path) -> Path:
         contents[f"{picture.name}.svg"] = ('<?xml version="1.0" encoding="utf-8"?>\n' + element).encode()
         drawn.append(Drawn(picture.name, picture.caption, element))
     # the page comes last: where it stands, its pictures do
-    contents[INDEX] = render(verification, drawn, diagram_text(table)).encode()
+    contents[INDEX] = render(verification, drawn, diagram_text(table) if table is not None else "").encode()
     return write_files(place.resolve(), contents) / INDEX
 
 
@@ -137,6 +137,7 @@ def command(verification: Verification, run: int | None = None) -> str:
     """The command line that repeats this verification, or one run of it."""
     source = str(verification.lift.source)
     words = ["downstop", "verify"] + ([] if source == BUILT_IN else [shlex.quote(source)])
+    words += [] if verification.program is None else ["--program", shlex.quote(verification.program)]
     words += ["--runs", str(len(verification.ensemble)), "--seed", str(verification.seed)]
     return " ".join(words if run is None else [*words, "--run", str(run), "--trace", f"run{run}.csv"])
 

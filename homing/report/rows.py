@@ -108,12 +108,13 @@ def requirement_rows(verification: Verification) -> tuple[RequirementRow, ...]:
 
 def headline(verification: Verification) -> str:
     """The verdict as one sentence, without the name of the lift."""
+    by = f' Controlled by the program "{verification.program}".' if verification.program else ""
     count = len(verification.requirements)
     short = sum(not requirement.passed for requirement in verification.requirements)
     if not short:
-        return f"All {count} requirements hold."
+        return f"All {count} requirements hold.{by}"
     verb = "falls" if short == 1 else "fall"
-    return f"{short} of {count} requirements {verb} short."
+    return f"{short} of {count} requirements {verb} short.{by}"
 
 
 def budget_rows(budget_mm: Mapping[str, float]) -> tuple[BudgetRow, ...]:
@@ -146,7 +147,7 @@ def reason_rows(verification: Verification) -> tuple[tuple[str, int], ...]:
     """Why runs stopped themselves and how many did so, the most common first."""
     codes, counts = np.unique(verification.ensemble.reason, return_counts=True)
     told = [
-        (verification.table.reason_text(int(code)), int(count))
+        (verification.ensemble.reason_texts[int(code)], int(count))
         for code, count in zip(codes, counts, strict=True)
         if code
     ]
@@ -200,6 +201,8 @@ def fault_rows(verification: Verification) -> tuple[FaultRow, ...]:
 def coverage_line(verification: Verification) -> str:
     """Diagnostic coverage with the assumption it rests on."""
     label = coverage_label(verification)
+    if verification.program is not None:
+        return "Diagnostic coverage: not for a program; its guards cannot be told from the rest of it."
     if verification.diagnostic_coverage is None:
         return f"Diagnostic coverage ({label}): none; no fault run was unsafe without the guards."
     return f"Diagnostic coverage ({label}): {percent(verification.diagnostic_coverage)}."

@@ -14,6 +14,8 @@ from homing.assembly import assemble
 from homing.ensemble import run_many
 from homing.kernel.codes import Condition, Effect, Order, Reason
 from homing.own.words import CONDITIONS, EFFECTS
+from homing.report.diagram import _EFFECTS, diagram_text
+from homing.report.figures.routine import routine_diagram
 from homing.routine import FIRST_OWN_REASON, Role
 from homing.setting import prepare
 from homing.simulate import simulate
@@ -197,3 +199,14 @@ def test_the_ways_in_of_an_own_table_are_what_advice_moves() -> None:
     assert [lever.key for lever in own] == ["routine.phase.down.speed_mm_s"]
     assert own[0].say(-60.0, 1.0) == "let down run at -5 mm/s"
     assert lift.replace({own[0].key: own[0].at(-60.0, 1.0)}).routine.fast_speed_mm_s == 5.0
+
+
+def test_an_own_table_is_told_in_words_and_drawn() -> None:
+    given = small_given()
+    given["routine"]["row"][4]["do"] = ["zero_here", "forget_retries"]
+    table = prepare(assemble(given, "small.toml")).table
+    text = diagram_text(table)
+    assert "sets zero from the present counts, forgets the retries" in text
+    assert "! -> off: it must have come by now, or row 4: in phase 12 s" in text
+    assert set(_EFFECTS) == set(Effect)
+    assert len(routine_diagram(table).axes) == 1

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from homing.draws import Start
-from homing.kernel.codes import Reason
+from homing.kernel.codes import REASON_TEXT, Reason
 from homing.results import (
     Ensemble,
     Outcome,
@@ -159,7 +159,8 @@ def fake_ensemble(runs: int = 2000) -> Ensemble:
         seed=0,
         metrics=metrics,
         outcome=outcome,
-        reason=np.where(outcome == Outcome.FAULTED, Reason.TRAVEL_GUARD, Reason.NONE).astype(np.int8),
+        reason=np.where(outcome == Outcome.FAULTED, Reason.TRAVEL_GUARD, Reason.NONE).astype(np.int16),
         start=(np.arange(runs) % len(Start)).astype(np.int8),
         moving_at_end=np.zeros(runs, dtype=bool),
+        reason_texts={int(Reason.TRAVEL_GUARD): REASON_TEXT[Reason.TRAVEL_GUARD]},
     )

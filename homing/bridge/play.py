@@ -1,0 +1,162 @@
+"""Runs with the team's controller: several at once, so that lift and controllers work side by side.
+
+While one controller thinks about its loop, the lift of another is carried on. Which run is played in which
+seat changes no number: a controller is reset before each, and the lift's numbers come from its run alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from homing.batches import Batch
+from homing.bridge.controller import Seat
+from homing.bridge.protocol import Answer, Rules, message
+from homing.kernel.codes import Order
+from homing.kernel.layout import MAX_STOPS, PENDING, RESULT_COLUMNS, STOP_COLUMNS, TRACE_COLUMNS, new_scratch
+from homing.kernel.lockstep import HEARD, begin, declare_zero, end, obey, tick
+from homing.kernel.record import conclude, trace_row
+from homing.setting import Setting
+from homing.settings import stop_order
+from homing.words import CommandKind
+
+Floats = NDArray[np.float64]
+
+#: Reasons of a program are numbered from here, in the order in which they were first given.
+FIRST_REASON = 1000
+#: Nothing waits in the part of the table that a phase would have.
+_NO_PHASE = 0
+
+
+def rules_for(setting: Setting, who: str) -> Rules:
+    """What answers may be on this lift."""
+    duty = setting.lift.drive.command is CommandKind.DUTY
+    return Rules(who, Order.DUTY if duty else Order.SPEED, hold_allowed=not duty)
+
+
+@dataclass
+class Game:
+    """One run being played: its records, and what its controller last said."""
+
+    setting: Setting
+    run: Any
+    curve: Floats
+    index: int
+    reasons: dict[str, int]
+    periods_s: Floats
+    traced: bool = False
+    states: list[str] = field(default_factory=list)
+    rows: list[Floats] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.parts = tuple(records[0] for records in new_scratch(self.setting.error_share))
+        self.stops = np.zeros((MAX_STOPS, STOP_COLUMNS))
+        self.orders = (np.zeros(PENDING, dtype=np.int64), np.zeros(PENDING))
+        self.heard = np.zeros(HEARD)
+        stop = int(stop_order(self.setting.lift.routine.stop))
+        begin(self.run, self.parts, self.curve, self.orders, stop, self.setting.seed, self.index)
+
+    def hear(self) -> bytes | None:
+        """Live through one period; the line for the controller, or None when the run is over."""
+        setting, heard = self.setting, self.heard
+        tick(
+            self.run, self.parts, self.stops, self.curve, self.periods_s, self.orders, setting.no_motion_s,
+            setting.seed, self.index, heard,
+        )  # fmt: skip
+        t_s, made, counts, battery_v, current_a, running = heard.tolist()
+        if running == 0.0:
+            return None
+        reading = f'{{"{setting.lift.routine.sensor}":{"true" if made else "false"}}}'
+        return message(t_s, reading, int(counts), battery_v, current_a)
+
+    def obey(self, answer: Answer) -> None:
+        """Let the answer of this loop take effect."""
+        if self.traced:
+            self._note(answer.state)
+        if answer.zero_at_counts is not None:
+            declare_zero(self.run, self.parts, answer.zero_at_counts)
+        obey(self.run, self.parts, self.orders, int(answer.order), answer.value)
+        if answer.fault is not None:
+            end(self.parts, False, self.reasons.setdefault(answer.fault, FIRST_REASON + len(self.reasons)))
+        elif answer.done:
+            end(self.parts, True, 0)
+
+    def conclude(self) -> Floats:
+        """Result row of the run, (columns,)."""
+        result = np.empty(len(RESULT_COLUMNS))
+        conclude(self.run, self.parts, self.stops, result)
+        return result
+
+    def _note(self, state: str) -> None:
+        row = np.zeros(len(TRACE_COLUMNS))
+        body, sense, memory, _, _ = self.parts
+        trace_row(self.run, body, sense, memory, row, _NO_PHASE)
+        self.rows.append(row)
+        self.states.append(state)
+
+
+def play_batch(
+    setting: Setting, made: Batch, seats: list[Seat], rules: Rules, reasons: dict[str, int]
+) -> Floats:
+    """Play all runs of a batch in the seats there are; returns result rows (n, columns) in SI.
+
+    Parameters
+    ----------
+    reasons : dict
+        Reasons given so far and their numbers; new ones are added.
+    """
+    results = np.empty((len(made.indices), len(RESULT_COLUMNS)))
+    numbers = iter(range(len(made.indices)))
+    tables = [table for seat in seats if (table := _sit_down(setting, made, numbers, seat, reasons))]
+    while tables:
+        tables = [
+            table for table in tables if _one_loop(setting, made, numbers, table, rules, reasons, results)
+        ]
+    return results
+
+
+@dataclass
+class _Table:
+    """A seat with the run that is played in it."""
+
+    seat: Seat
+    number: int
+    game: Game
+
+
+def _sit_down(
+    setting: Setting, made: Batch, numbers: Iterator[int], seat: Seat, reasons: dict[str, int]
+) -> _Table | None:
+    """Begin the next run in a seat and tell its first loop; None when there is no further run."""
+    number = next(numbers, None)
+    if number is None:
+        return None
+    index = int(made.indices[number])
+    game = Game(setting, made.runs[number], made.sensor.signal[number], index, reasons, setting.periods_s)
+    seat.reset(index)
+    first = game.hear()
+    assert first is not None  # a run is longer than a loop
+    seat.tell(first)
+    return _Table(seat, number, game)
+
+
+def _one_loop(
+    setting: Setting, made: Batch, numbers: Iterator[int], table: _Table, rules: Rules,
+    reasons: dict[str, int], results: Floats,
+) -> bool:  # fmt: skip
+    """Take the answer that a seat owes and tell it the next loop; False when it has no run left."""
+    table.game.obey(table.seat.answer(rules))
+    line = table.game.hear()
+    if line is not None:
+        table.seat.tell(line)
+        return True
+    results[table.number] = table.game.conclude()
+    following = _sit_down(setting, made, numbers, table.seat, reasons)
+    if following is None:
+        return False
+    table.number, table.game = following.number, following.game
+    return True

@@ -205,7 +205,7 @@ def test_an_own_table_is_told_in_words_and_drawn() -> None:
     given = small_given()
     given["routine"]["row"][4]["do"] = ["zero_here", "forget_retries"]
     table = prepare(assemble(given, "small.toml")).table
-    text = diagram_text(table)
+    text = " ".join(diagram_text(table).split())
     assert "sets zero from the present counts, forgets the retries" in text
     assert "! -> off: it must have come by now, or row 4: in phase 12 s" in text
     assert set(_EFFECTS) == set(Effect)

@@ -39,7 +39,11 @@ class Batch:
 
 def batch(setting: Setting, indices: Indices, faults: FaultPlan | None = None) -> Batch:
     """Draw the runs with these numbers and tabulate their sensors."""
-    draws = draw(setting.lift, setting.seed, indices)
+    return batch_of(setting, draw(setting.lift, setting.seed, indices), indices, faults)
+
+
+def batch_of(setting: Setting, draws: Draws, indices: Indices, faults: FaultPlan | None = None) -> Batch:
+    """Runs with drawn numbers that are at hand; loops, noise and sampling still follow the run numbers."""
     made = _fill(setting, draws.values, indices, draws)
     if faults is not None:
         faults.apply(setting, made.runs, made.indices)

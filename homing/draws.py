@@ -70,9 +70,26 @@ def draw(lift: Lift, seed: int, indices: NDArray[np.int64]) -> Draws:
     -------
     Draws
     """
-    columns = FIRST_COLUMNS + len(lift.tolerances)
-    u = np.empty((len(indices), columns))
-    fill_uniforms(seed, indices, TOLERANCE_STREAM, columns, u)
+    u = np.empty((len(indices), columns_of(lift)))
+    fill_uniforms(seed, indices, TOLERANCE_STREAM, columns_of(lift), u)
+    return from_uniforms(lift, u)
+
+
+def columns_of(lift: Lift) -> int:
+    """How many numbers are drawn for a run."""
+    return FIRST_COLUMNS + len(lift.tolerances)
+
+
+def from_uniforms(lift: Lift, u: Floats) -> Draws:
+    """What the numbers of n runs, each even between 0 and 1, stand for.
+
+    Parameters
+    ----------
+    lift : Lift
+    u : ndarray, shape (n, columns)
+        Kind of start, place of it, count phase, sway towards and sideways, then the tolerances in the order
+        of the lift's.
+    """
     values = {
         tolerance.key: tolerance.low + (tolerance.high - tolerance.low) * u[:, FIRST_COLUMNS + i]
         for i, tolerance in enumerate(lift.tolerances)

@@ -17,6 +17,8 @@ from homing.liftmodels import LogRole, LogTable, Table
 from homing.liftnotes import notes
 from homing.own.numbers import place_of
 from homing.own.reading import SHARED_KEYS, has_own_table, read_own
+from homing.ownrequirements.tables import read_requirements
+from homing.requirements import FIXED_NAMES
 from homing.sensortables import MODELS, AnySensor
 from homing.tolerances import work_out
 from homing.values import is_number
@@ -24,17 +26,24 @@ from sensor_models.errors import InputError
 
 Model = TypeVar("Model", bound=Table)
 
-#: Units that a log's column may have, by role.
+_PLACES = ("counts", "mm", "cm", "m", "in")
+#: Units that a log's column may have, by role; a test holds them against those of the reader.
 LOG_UNITS: dict[str, tuple[str, ...]] = {
     "time": ("s", "ms", "us", "ns"),
-    "counts": ("counts", "mm"),
-    "command": ("fraction", "V", "percent"),
+    "counts": _PLACES,
+    "command": ("fraction", "percent", "V", "mV"),
     "sensor": (),
+    "sensor_2": (),
     "battery_v": ("V", "mV"),
     "current_a": ("A", "mA"),
     "state": (),
-    "target": ("mm", "counts"),
+    "target": _PLACES,
+    "counts_2": _PLACES,
+    "current_2": ("A", "mA"),
 }
+#: Keys of ``[log]`` that are numbers, and those that name the columns of the long layout.
+LOG_NUMBERS = ("mm_per_count", "hold_s")
+LOG_LAYOUT = ("name", "value")
 
 
 def assemble(given: Mapping[str, Any], source: str, *, with_tolerances: bool = True) -> Lift:
@@ -70,6 +79,7 @@ def assemble(given: Mapping[str, Any], source: str, *, with_tolerances: bool = T
         assumed=assumed,
         notes=(),
         given=given,
+        own_requirements=read_requirements(given.get("requirement", []), FIXED_NAMES, source),
     )
     if has_own_table(given.get("routine")):
         lift = _with_own_routine(lift)
@@ -178,29 +188,33 @@ def _fault_rates(table: Mapping[str, Any], file: str) -> dict[str, float]:
 def _log(table: Mapping[str, Any], file: str) -> LogTable:
     roles: dict[str, LogRole] = {}
     for name, entry in table.items():
-        if name == "mm_per_count":
+        if name in LOG_NUMBERS:
             continue
-        role = name.rstrip("0123456789").rstrip("_") if name not in LOG_UNITS else name
-        if role not in LOG_UNITS:
-            raise unknown_key(
-                name, "log", (*LOG_UNITS, "counts_2", "current_2", "sensor_2", "mm_per_count"), file
-            )
+        if name not in LOG_UNITS and name not in LOG_LAYOUT:
+            raise unknown_key(name, "log", (*LOG_UNITS, *LOG_NUMBERS, *LOG_LAYOUT), file)
         if not isinstance(entry, dict):
             raise InputError(
                 'must be a table such as { column = "NAME" }', file=file, key=f"log.{name}", got=entry
             )
         roles[name] = build(LogRole, entry, f"log.{name}", file)
-        _check_unit(name, role, roles[name], file)
-    scale = {"mm_per_count": table["mm_per_count"]} if "mm_per_count" in table else {}
-    return (
-        LogTable.model_validate({"roles": roles})
-        if not scale
-        else build(LogTable, {"roles": roles, **scale}, "log", file)
-    )
+        if name not in LOG_LAYOUT:
+            _check_unit(name, roles[name], file)
+    layout = {name: roles.pop(name) for name in LOG_LAYOUT if name in roles}
+    if len(layout) == 1:
+        other = next(name for name in LOG_LAYOUT if name not in layout)
+        raise InputError(
+            'must be given too, since "name" and "value" describe the long layout together',
+            file=file,
+            key=f"log.{other}",
+        )
+    numbers = {name: table[name] for name in LOG_NUMBERS if name in table}
+    if not numbers:
+        return LogTable.model_validate({"roles": roles, **layout})
+    return build(LogTable, {"roles": roles, **layout, **numbers}, "log", file)
 
 
-def _check_unit(name: str, role: str, column: LogRole, file: str) -> None:
-    accepted = LOG_UNITS[role]
+def _check_unit(name: str, column: LogRole, file: str) -> None:
+    accepted = LOG_UNITS[name]
     if column.unit is not None and column.unit not in accepted:
         words = ", ".join(f'"{unit}"' for unit in accepted) or "left out"
         raise InputError(f"must be one of {words}", file=file, key=f"log.{name}.unit", got=column.unit)

@@ -183,7 +183,14 @@ class LogRole(Table):
 
 
 class LogTable(Table):
-    """``[log]``: which column plays which role."""
+    """``[log]``: which column plays which role, and how the log is laid out.
+
+    ``hold_s``: how long a value of a change-only log counts; ``name`` and ``value``: headers of the long
+    layout (time, name, value).
+    """
 
     roles: dict[str, LogRole]
     mm_per_count: Positive | None = None
+    hold_s: Positive | None = None
+    name: LogRole | None = None
+    value: LogRole | None = None

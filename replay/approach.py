@@ -16,10 +16,10 @@ MM = 1e-3
 
 #: The simulation begins this long before the trip [s]: long enough to settle, too short to drift.
 LEAD_S = 0.3
-#: An edge is known this well from the visits around, however late it was read in this one [mm].
-EDGE_KNOWN_MM = 2.0
 #: The command has changed when it is this share of the way from approach to rest.
 CHANGED_SHARE = 0.5
+#: It has begun to change when it is this far: noise of a logged voltage is less.
+BEGUN_SHARE = 0.1
 #: A command this close to the one at rest was never an approach that could be changed.
 NO_APPROACH = 0.02
 
@@ -66,6 +66,8 @@ class Approach:
         trip to the standstill.
     changed_s : float
         When the command changed from approach to stop; inf if it did not before the standstill.
+    begun_s : float
+        When it began to change: a drive with a loop of its own ramps its voltage, and may be a row late.
     first_row_s, seen_s : float
         First row after the trip, first made reading (inf: never).
     stand_s : float
@@ -75,6 +77,9 @@ class Approach:
         Median loop period.
     overtravel_m : float
         As logged.
+    logged : (n, 2) array
+        Instants over the trip [s] and heights over the edge [m] of the log's rows, from the trip to the
+        standstill.
     """
 
     speed_m_s: float
@@ -83,6 +88,7 @@ class Approach:
     edge_error_m: tuple[float, float]
     commands: Floats
     changed_s: float
+    begun_s: float
     first_row_s: float
     seen_s: float
     stand_s: float
@@ -90,6 +96,7 @@ class Approach:
     rest_duty: float
     period_s: float
     overtravel_m: float
+    logged: Floats
 
 
 def approach_of(track: Track, visit: Arrival, duty: Floats, bus_v: Floats, *, ramps: bool) -> Approach | None:
@@ -114,13 +121,16 @@ def approach_of(track: Track, visit: Arrival, duty: Floats, bus_v: Floats, *, ra
     before = max(1, visit.at - first)
     approach = float(np.median(duty[rows][:before]))
     rest = _rest_duty(track, duty)
+    heights_m = (track.height[rows] - visit.edge) * MM
+    changed_s = _changed_s(time, duty[rows], approach, rest)
     return Approach(
         speed_m_s=visit.approach_speed * MM,
         begin_m=float(track.height[first] - visit.edge) * MM,
         begin_m_s=_speed_at(track, first) * MM,
         edge_error_m=_edge_error_m(visit),
         commands=command_rows(time, duty[rows], bus_v[rows], ramps=ramps),
-        changed_s=_changed_s(time, duty[rows], approach, rest),
+        changed_s=changed_s,
+        begun_s=_begun_s(time, duty[rows], approach, rest) if ramps else changed_s,
         first_row_s=max(0.0, float(track.time_s[visit.at] - trip_s)),
         seen_s=np.inf if visit.seen is None else max(0.0, float(track.time_s[visit.seen] - trip_s)),
         stand_s=float(time[-1]),
@@ -128,6 +138,7 @@ def approach_of(track: Track, visit: Arrival, duty: Floats, bus_v: Floats, *, ra
         rest_duty=rest,
         period_s=track.period_s,
         overtravel_m=visit.overtravel * MM,
+        logged=np.column_stack([time, heights_m])[time >= 0.0],
     )
 
 
@@ -140,14 +151,8 @@ def _trip_s(track: Track, visit: Arrival) -> float:
 
 
 def _edge_error_m(visit: Arrival) -> tuple[float, float]:
-    """Bounds of the edge around where it is taken to be [m].
-
-    The middle of its own sampling interval is anywhere in it; another place comes from other visits.
-    """
-    low, high = visit.edge_low - visit.edge, visit.edge_high - visit.edge
-    if abs(low + high) > 0.2 * (high - low):
-        low, high = max(low, -EDGE_KNOWN_MM), min(high, EDGE_KNOWN_MM)
-    return min(low, 0.0) * MM, max(high, 0.0) * MM
+    """Bounds of the edge around where it is taken to be [m]."""
+    return min(visit.edge_low - visit.edge, 0.0) * MM, max(visit.edge_high - visit.edge, 0.0) * MM
 
 
 def _speed_at(track: Track, row: int) -> float:
@@ -164,8 +169,23 @@ def _rest_duty(track: Track, duty: Floats) -> float:
 
 
 def _changed_s(time: Floats, duty: Floats, approach: float, rest: float) -> float:
-    if abs(rest - approach) < NO_APPROACH:
-        return float("inf")
-    share = (duty - approach) / (rest - approach)
-    later = np.flatnonzero((share >= CHANGED_SHARE) & (time >= -1e-9))
+    """First row after the trip at which the command has changed [s]; inf if it never did."""
+    later = np.flatnonzero((_stopping_share(duty, approach, rest) >= CHANGED_SHARE) & (time >= -1e-9))
     return float(time[later[0]]) if len(later) else float("inf")
+
+
+def _begun_s(time: Floats, duty: Floats, approach: float, rest: float) -> float:
+    """Last row before the change at which the command was still the approach's, from the trip on [s]."""
+    changed_s = _changed_s(time, duty, approach, rest)
+    still = (_stopping_share(duty, approach, rest) < BEGUN_SHARE) & (time < changed_s)
+    if np.isinf(changed_s) or not still.any():
+        return changed_s
+    return max(0.0, float(time[np.flatnonzero(still)[-1]]))
+
+
+def _stopping_share(duty: Floats, approach: float, rest: float) -> Floats:
+    """How far each command is from the approach's to the one at rest (n,); 0 where these are the same."""
+    if abs(rest - approach) < NO_APPROACH:
+        return np.zeros(len(duty))
+    share: Floats = (duty - approach) / (rest - approach)
+    return share

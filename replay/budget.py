@@ -17,7 +17,7 @@ PART_WORDS = {
     Part.COMMAND_DELAY: "reading to changed command",
     Part.BRAKING: "braking",
     Part.SLACK: "slack",
-    Part.BRAKING_AND_SLACK: "braking and slack",
+    Part.BRAKING_AND_SLACK: "drive delay, braking and slack",
 }
 
 
@@ -25,46 +25,54 @@ def stop_budget(facts: Facts) -> tuple[BudgetPart, ...]:
     """Millimetres from the trip to the standstill by where they were spent; they add up to the overtravel.
 
     The rows divide the way at three places: the first made reading, the changed command, the standstill.
-    Sensor age and loop wait lie within one sampling interval and are shown together; so are braking and
-    slack unless the log's speed tells them apart (running on at a speed that no longer falls).
+    Sensor age and loop wait lie within one sampling interval and are shown together, as are the drive's own
+    delay, braking and slack. The bounds hold what the log cannot resolve: where the trip was, and a count.
     """
     bad, track = facts.bad, facts.track
     if bad is None:
         return ()
     deepest = float(np.min(track.height[bad.at : max(bad.stand, bad.at) + 1]))
-    spread = (bad.edge - bad.edge_high, bad.edge - bad.edge_low)
     if bad.seen is None or bad.seen > bad.stand:
-        return (BudgetPart(Part.NOT_SEEN, bad.overtravel, *_bounds(bad.overtravel, spread)),)
+        low, high = bad.edge_low - deepest, bad.edge_high - deepest
+        return (BudgetPart(Part.NOT_SEEN, bad.overtravel, max(0.0, low), max(high, bad.overtravel)),)
+    parts = _until_seen(facts)
     seen = float(track.height[bad.seen])
-    parts = _until_seen(facts, bad.edge - seen, spread)
     if np.isnan(bad.command_delay_s):
-        rest = seen - deepest
-        return (*parts, BudgetPart(Part.BRAKING_AND_SLACK, rest, rest, rest))
+        return (*parts, _counted(facts, Part.BRAKING_AND_SLACK, seen - deepest))
     change = track.after(bad.seen, bad.command_delay_s + 1e-9)
     changed = float(track.height[change]) if change <= bad.stand else deepest
-    delay, rest = seen - changed, changed - deepest
-    quantum = track.quantum
     return (
         *parts,
-        BudgetPart(Part.COMMAND_DELAY, delay, delay - quantum, delay + quantum),
-        BudgetPart(Part.BRAKING_AND_SLACK, rest, rest - quantum, rest + quantum),
+        _counted(facts, Part.COMMAND_DELAY, seen - changed, same_row=change == bad.seen),
+        _counted(facts, Part.BRAKING_AND_SLACK, changed - deepest),
     )
 
 
-def _until_seen(facts: Facts, way: float, spread: tuple[float, float]) -> tuple[BudgetPart, ...]:
+def _counted(facts: Facts, part: Part, way: float, same_row: bool = False) -> BudgetPart:
+    """A way between two rows: known to a count, and exactly nothing within one row."""
+    doubt = 0.0 if same_row else facts.track.quantum
+    return BudgetPart(part, way, min(way, max(0.0, way - doubt)), way + doubt)
+
+
+def _until_seen(facts: Facts) -> tuple[BudgetPart, ...]:
+    """From the trip to the first made reading.
+
+    Where the reading came later than age and a usual loop explain, these get what a usual loop takes: half a
+    period's way, anything from none to a whole one; the rest is the late loop's, or of what kept the
+    reading away.
+    """
     bad = facts.bad
     assert bad is not None
-    if not facts.loop_was_late:
-        part = Part.SENSOR_AGE_AND_LOOP_WAIT if facts.prompt else Part.NOT_SEEN
-        return (BudgetPart(part, way, *_bounds(way, spread)),)
-    late = min(way, bad.approach_speed * (facts.late_step[1] - facts.track.period_s))
-    rest = way - late
+    assert bad.seen is not None
+    seen = float(facts.track.height[bad.seen])
+    way, low, high = bad.edge - seen, bad.edge_low - seen, bad.edge_high - seen
+    late = facts.unread_way
+    if late <= 0.0:
+        return (BudgetPart(Part.SENSOR_AGE_AND_LOOP_WAIT, way, min(way, max(0.0, low)), high),)
+    usual = way - late
+    most = min(way, 2 * usual)
+    part = Part.LATE_LOOP if facts.loop_was_late else Part.NOT_SEEN
     return (
-        BudgetPart(Part.SENSOR_AGE_AND_LOOP_WAIT, rest, *_bounds(rest, spread)),
-        BudgetPart(Part.LATE_LOOP, late, *_bounds(late, spread)),
+        BudgetPart(Part.SENSOR_AGE_AND_LOOP_WAIT, usual, 0.0, most),
+        BudgetPart(part, late, max(0.0, low - most), high),
     )
-
-
-def _bounds(value: float, spread: tuple[float, float]) -> tuple[float, float]:
-    """The trip lies somewhere in its sampling interval; a higher trip makes the part longer."""
-    return value - max(0.0, spread[1]), value - min(0.0, spread[0])

@@ -7,6 +7,7 @@ something else than its column should. Neither is guessed: both become NaN and a
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -17,6 +18,9 @@ Flags = NDArray[np.bool_]
 
 #: How loggers write "nothing" [common practice, no source].
 EMPTY_WORDS = ("", "nan", "null", "none", "na", "n/a", "nil", "-", "--")
+
+#: Larger numbers are damage: no quantity of a lift comes near, and sums and squares must stay finite.
+LARGEST = 1e30
 
 _MADE = (
     *("1", "1.0", "1,0", "true", "t", "yes", "y", "on", "high"),
@@ -43,7 +47,7 @@ _COMMA_NUMBER = r"^[+-]?\d+,\d+(?:[eE][+-]?\d+)?$"
 _POINT_NUMBER = r"^[+-]?\d*\.\d+(?:[eE][+-]?\d+)?$"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Cells:
     """One column as values.
 
@@ -56,9 +60,14 @@ class Cells:
     unreadable: Flags
     whole: NDArray[np.int64] | None = None
 
-    @property
+    @cached_property
     def readable(self) -> Flags:
         return ~(self.empty | self.unreadable)
+
+    @property
+    def good(self) -> Floats:
+        """The values of the readable cells alone."""
+        return self.values if self.readable.all() else self.values[self.readable]
 
     @property
     def mostly_readable(self) -> bool:
@@ -88,9 +97,13 @@ def numbers(column: pl.Series) -> Cells:
 
 def readings(column: pl.Series) -> Cells:
     """Read a column of on/off words: 1 made, 0 not made, as the words say (before ``active = "low"``)."""
-    if column.dtype == pl.Boolean or column.dtype.is_numeric():
-        column = column.cast(pl.Int8 if column.dtype == pl.Boolean else column.dtype)
-        column = column.cast(pl.Float64).cast(pl.String)
+    if column.dtype == pl.Boolean:
+        column = column.cast(pl.Int8)
+    if column.dtype.is_numeric():
+        cells = numbers(column)
+        neither = cells.readable & (cells.values != 0) & (cells.values != 1)
+        said = np.where(neither, np.nan, cells.values)
+        return Cells(said, cells.empty, cells.unreadable | neither)
     text, blank = _text(column)
     values = text.str.to_lowercase().replace_strict(READING_WORDS, default=None, return_dtype=pl.Float64)
     return _floats(values, blank)
@@ -100,15 +113,25 @@ def says_pressed(column: pl.Series) -> bool:
     """True when the words of an on/off column can only be about a switch or target."""
     if column.dtype != pl.String:
         return False
-    words = set(_text(column)[0].str.to_lowercase().unique().to_list())
+    words = set(_text(column.unique())[0].str.to_lowercase().to_list())
     return bool(words & TELLING_WORDS)
+
+
+def different_words(column: pl.Series) -> int:
+    """How many different texts a column holds, padding left out."""
+    return _text(column.unique())[0].n_unique()
 
 
 def words(column: pl.Series) -> tuple[NDArray[np.str_], Flags]:
     """A column as texts (n,) without padding, and where it is empty (which gives "")."""
-    text, blank = _text(column)
-    shown = text.zip_with(~blank, pl.Series([""], dtype=pl.String).new_from_index(0, len(text)))
-    return shown.to_numpy().astype(np.str_), blank.to_numpy()
+    each = column.cast(pl.String, strict=False)
+    each = each.fill_null("") if each.null_count() else each
+    kinds = each.unique()
+    text, blank = _text(kinds)
+    shown = np.array(text.zip_with(~blank, pl.Series([""])).to_list() or [""], dtype=np.str_)
+    # states are few: each is made into a numpy text once, not once a row
+    code = each.cast(pl.Enum(kinds)).to_physical().to_numpy()
+    return shown[code], np.array(blank.to_numpy(), dtype=np.bool_)[code]
 
 
 def _text(column: pl.Series) -> tuple[pl.Series, pl.Series]:
@@ -123,19 +146,20 @@ def _text(column: pl.Series) -> tuple[pl.Series, pl.Series]:
 
 
 def _whole(column: pl.Series, empty: Flags) -> Cells:
-    whole = column.fill_null(0).cast(pl.Int64).to_numpy()
+    whole = (column.fill_null(0) if column.null_count() else column).cast(pl.Int64).to_numpy()
     values = whole.astype(np.float64)
     values[empty] = np.nan
     return Cells(values, np.array(empty), np.zeros(len(values), dtype=np.bool_), whole)
 
 
 def _floats(column: pl.Series, blank: pl.Series) -> Cells:
-    values = column.fill_null(np.nan).to_numpy().astype(np.float64)
+    values = column.to_numpy().astype(np.float64, copy=False)
     empty = np.array(blank.to_numpy(), dtype=np.bool_)
-    if column.dtype.is_float() and bool(column.is_not_null().any()):
+    # the usual case first: a NaN is neither above the one nor below the other
+    if len(values) and values.min() >= -LARGEST and values.max() <= LARGEST:
+        return Cells(values, empty, np.zeros(len(values), dtype=np.bool_))
+    useless = empty | ~(np.abs(values) <= LARGEST)
+    if column.dtype.is_float() and column.null_count() < len(column):
         # a NaN written by a typed file is an empty cell; an infinity is a cell that cannot be used
-        empty |= np.array(
-            (column.is_nan() & column.is_not_null()).fill_null(False).to_numpy(), dtype=np.bool_
-        )
-    values[empty | ~np.isfinite(values)] = np.nan
-    return Cells(values, empty, np.isnan(values) & ~empty)
+        empty |= (column.is_nan() & column.is_not_null()).fill_null(False).to_numpy()
+    return Cells(np.where(useless, np.nan, values), empty, useless & ~empty)

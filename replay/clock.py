@@ -20,6 +20,9 @@ Ints = NDArray[np.int64]
 #: Median steps between which a log of a control loop lies [s], as the contract of the program says.
 SHORTEST_STEP_S, LONGEST_STEP_S = 0.2e-3, 2.0
 
+#: Differences of whole stamps up to this long stay exact, with room for a wrap.
+LONGEST_WHOLE = 2.0**62
+
 TIME_UNITS = tuple(unit for unit in Unit if unit.quantity is Quantity.TIME)
 
 
@@ -49,18 +52,20 @@ def read_clock(table: Table, choice: RoleChoice, cells: Cells) -> Clock:
         When fewer than two rows have a stamp, time never advances, or its unit is not plain.
     """
     name = choice.spec.column
-    keep = np.flatnonzero(cells.readable)
+    every = bool(cells.readable.all())
+    keep = np.arange(len(cells.values)) if every else np.flatnonzero(cells.readable)
     if len(keep) < 2:
         raise InputError("must hold a stamp in at least two rows", file=table.source, key=f"column {name}")
-    since, at, bits = _since_first(cells, keep)
+    since, at, bits = _since_first(cells, slice(None) if every else keep)
     steps = np.diff(since)
-    if not np.any(steps > 0):
+    forward = steps[steps > 0] if steps.min() <= 0 else steps
+    if len(forward) == 0:
         raise InputError(
             "must advance; all stamps are equal or fall", file=table.source, key=f"column {name}"
         )
-    unit, remark = _unit(table, choice, float(np.median(steps[steps > 0])))
+    unit, remark = _unit(table, choice, float(np.median(forward)))
     back = np.flatnonzero(steps < 0) + 1
-    row = table.row[keep]
+    row = table.row if every else table.row[keep]
     found = [
         *_missing_stamps(table, cells, name),
         *defect(
@@ -77,10 +82,11 @@ def read_clock(table: Table, choice: RoleChoice, cells: Cells) -> Clock:
     return Clock(since / unit.per_base, keep, starts, unit, first, tuple(found), remark)
 
 
-def _since_first(cells: Cells, keep: Ints) -> tuple[Floats, Ints, int]:
+def _since_first(cells: Cells, keep: Ints | slice) -> tuple[Floats, Ints, int]:
     """Stamps less the first one, wraps taken out; where they were, and their bits."""
-    if cells.whole is None:
-        return cells.values[keep] - cells.values[keep[0]], np.empty(0, np.int64), 0
+    values = cells.values[keep]
+    if cells.whole is None or float(values.max()) - float(values.min()) > LONGEST_WHOLE:
+        return values - values[0], np.empty(0, np.int64), 0
     # whole numbers are subtracted as such: a float does not hold nanoseconds since 1970
     whole, at, bits = stamp_wraps(cells.whole[keep])
     return (whole - whole[0]).astype(np.float64), at, bits

@@ -97,8 +97,12 @@ class LogColumns:
         if isinstance(table, Mapping):
             return cls.from_mapping(table, source)
         plain: dict[str, Any] = {name: _plain(entry) for name, entry in table.roles.items()}
-        if table.mm_per_count is not None:
-            plain["mm_per_count"] = table.mm_per_count
+        for number in ("mm_per_count", "hold_s"):
+            if getattr(table, number) is not None:
+                plain[number] = getattr(table, number)
+        for header in ("name", "value"):
+            if getattr(table, header) is not None:
+                plain[header] = {"column": getattr(table, header).column}
         return cls.from_mapping(plain, source)
 
     @classmethod

@@ -17,6 +17,7 @@ from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+    from homing.progress import Progress
     from replay.columns import LogColumns
     from replay.diagnosis import Diagnosis
     from replay.report.analysis import Analysis
@@ -102,19 +103,27 @@ def replay(logs: tuple[str, ...], **options: Any) -> int:
     choices.check()
     from replay.diagnosis import Verdict
     from replay.diagnosis_text import diagnosis_text
+    from replay.documents import analyses, document
+    from replay.plain_text import visible
     from replay.summary import log_text
 
     lift = _lift(choices.lift)
-    summaries, diagnoses = _read(logs, lift, choices)
-    studies = _studies(diagnoses, lift, choices.seed)
-    document = _document(summaries, diagnoses, studies)
-    page = _write(lambda: _analyses(summaries, diagnoses, lift, studies), document, choices)
+    from homing.progress import Progress
+
+    with Progress(shown=not choices.silent) as progress:
+        summaries, diagnoses = _read(logs, lift, choices, progress)
+        studies = _studies(diagnoses, lift, choices.seed, progress)
+    page = _write(
+        lambda: analyses(summaries, diagnoses, lift, studies),
+        lambda: document(summaries, diagnoses, studies, lift),
+        choices,
+    )
     if not choices.silent:
         texts = [
             f"{diagnosis_text(found)}\n\n{_prevention_text(study, lift)}{log_text(summary)}"
             for summary, found, study in zip(summaries, diagnoses, studies, strict=True)
         ]
-        click.echo("\n\n".join([*texts, *_comparison_text(diagnoses)]))
+        click.echo(visible("\n\n".join([*texts, *_comparison_text(diagnoses)])))
     if page is not None:
         if not choices.quiet:
             click.echo(f"report: {page}", err=True)
@@ -124,7 +133,9 @@ def replay(logs: tuple[str, ...], **options: Any) -> int:
     return 1 if choices.fail_on_overrun and overran else 0
 
 
-def _studies(diagnoses: Sequence[Diagnosis], lift: Lift | None, seed: int) -> list[WhatIfs | None]:
+def _studies(
+    diagnoses: Sequence[Diagnosis], lift: Lift | None, seed: int, progress: Progress
+) -> list[WhatIfs | None]:
     """What would have prevented each overrun; nothing heavy is loaded where there is none."""
     from replay.diagnosis import Verdict
 
@@ -132,7 +143,11 @@ def _studies(diagnoses: Sequence[Diagnosis], lift: Lift | None, seed: int) -> li
         return [None] * len(diagnoses)
     from replay.prevention import prevention
 
-    return [prevention(found, lift, seed) for found in diagnoses]
+    studies = []
+    for number, found in enumerate(diagnoses):
+        progress("what would have prevented it", number, len(diagnoses))
+        studies.append(prevention(found, lift, seed))
+    return studies
 
 
 def _comparison_text(diagnoses: Sequence[Diagnosis]) -> list[str]:
@@ -157,14 +172,17 @@ def _prevention_text(study: WhatIfs | None, lift: Lift | None) -> str:
     return f"what would have prevented it\n{what_if_text(study)}\n{FIRST}\n\n"
 
 
-def _read(logs: Sequence[str], lift: Lift | None, choices: Choices) -> tuple[list[Summary], list[Diagnosis]]:
+def _read(
+    logs: Sequence[str], lift: Lift | None, choices: Choices, progress: Progress
+) -> tuple[list[Summary], list[Diagnosis]]:
     from replay.diagnosing import diagnose
     from replay.reading import read_log
     from replay.summary import Summary
 
     columns = _columns(choices.columns, lift)
     summaries, diagnoses = [], []
-    for path in logs:
+    for number, path in enumerate(logs):
+        progress("reading and explaining", number, len(logs))
         log = read_log(path, columns)
         found = diagnose(log, lift, choices.limit)
         summaries.append(Summary.of(found.log))
@@ -190,38 +208,10 @@ def _columns(path: str | None, lift: Lift | None) -> LogColumns | None:
     return LogColumns.from_lift(lift.log, Path(lift.source).name)
 
 
-def _document(
-    summaries: Sequence[Summary], diagnoses: Sequence[Diagnosis], studies: Sequence[WhatIfs | None]
-) -> dict[str, Any]:
-    """The contract's document for one log; for several, a list of such documents."""
-    from homing.report.jsonform import program_version
-    from replay.jsonform import diagnosis_parts
-
-    head = {"downstop": program_version(), "command": "replay"}
-    together = zip(diagnoses, summaries, studies, strict=True)
-    parts = [diagnosis_parts(found, summary, study) for found, summary, study in together]
-    if len(parts) == 1:
-        return {**head, **parts[0]}
-    from replay.compare_logs import compare_logs, comparisons_json
-
-    return {**head, "logs": parts, "comparison": comparisons_json(compare_logs(diagnoses))}
-
-
-def _analyses(
-    summaries: Sequence[Summary],
-    diagnoses: Sequence[Diagnosis],
-    lift: Lift | None,
-    studies: Sequence[WhatIfs | None],
-) -> list[Analysis]:
-    from replay.report.analysis import analyse
-
-    together = zip(summaries, diagnoses, studies, strict=True)
-    return [analyse(summary, found, lift, study) for summary, found, study in together]
-
-
 def _write(
-    analyses: Callable[[], Sequence[Analysis]], document: dict[str, Any], choices: Choices
+    to_draw: Callable[[], Sequence[Analysis]], to_write: Callable[[], dict[str, Any]], choices: Choices
 ) -> Path | None:
+    """Report and JSON where they are asked for; otherwise neither is made."""
     from homing.report.files import write_text
     from homing.report.jsonform import to_text
 
@@ -231,12 +221,13 @@ def _write(
         import tempfile
 
         folder = tempfile.mkdtemp(prefix="downstop-")
+    found = {} if folder is None and choices.json is None else to_write()
     if folder is not None:
         from replay.report.page import write_report
 
-        page = write_report(analyses(), document, folder)
+        page = write_report(to_draw(), found, folder)
     if choices.json == STANDARD_OUTPUT:
-        click.echo(to_text(document), nl=False)
+        click.echo(to_text(found), nl=False)
     elif choices.json is not None:
-        write_text(choices.json, to_text(document), key="--json")
+        write_text(choices.json, to_text(found), key="--json")
     return page

@@ -70,7 +70,7 @@ def defect(
     kind: DefectKind, rows: Ints | Sequence[int], column: str | None = None, note: str = ""
 ) -> list[Defect]:
     """The defect as a list of one, or of none when there are no rows."""
-    found = tuple(int(row) for row in rows)
+    found = tuple(rows.tolist() if isinstance(rows, np.ndarray) else rows)
     return [Defect(kind, found, column, note)] if found else []
 
 
@@ -120,10 +120,10 @@ def counter_wraps(raw: Floats) -> tuple[Floats, Ints, int]:
     A change of more than half the span is a wrap when what remains after adding the span is no larger
     than four times the usual change (its 99.5th percentile) or 16 counts.
     """
-    good = np.flatnonzero(np.isfinite(raw))
-    values = raw[good]
+    good, values = _finite(raw)
     change = np.diff(values)
-    if len(change) == 0 or np.any(values != np.round(values)):
+    # most counters never come near their end
+    if len(change) == 0 or float(np.abs(change).max()) <= 1 << 15 or np.any(values != np.round(values)):
         return raw, np.empty(0, np.int64), 0
     for bits in (16, 32):
         span = float(1 << bits)
@@ -173,35 +173,48 @@ def counter_breaks(counts: Floats, time_s: Floats, starts: Ints) -> tuple[Ints, 
     lands on exactly 0 and r[i] exceeds ``JUMP_COUNTS`` and four times its neighbours. A small reset while
     moving fast hides in the motion and is not found.
     """
-    good = np.flatnonzero(np.isfinite(counts))
+    good, value = _finite(counts)
     if len(good) < 4:
         return np.empty(0, np.int64), np.empty(0, np.int64)
-    value, change = counts[good], np.diff(counts[good])
-    rate = change * _per_step(time_s, good, starts)
-    before, after = np.concatenate([[0.0], rate[:-1]]), np.concatenate([rate[1:], [0.0]])
-    size, beside = np.abs(rate), np.maximum(np.abs(before), np.abs(after))
-    spike = np.minimum(np.abs(rate - before), np.abs(rate - after))
-    usual = float(np.percentile(np.abs(rate - before), 99))
+    rate = np.diff(value)
+    if float(np.abs(rate).max()) <= JUMP_COUNTS / 2:
+        # two such changes differ by less than a jump
+        return np.empty(0, np.int64), np.empty(0, np.int64)
+    rate *= _per_step(time_s if len(good) == len(time_s) else time_s[good], np.searchsorted(good, starts))
+    turn = np.abs(np.diff(rate, prepend=0.0, append=0.0))
+    usual = float(np.percentile(turn[:-1], 99))
     to_zero = value[1:] == 0
+    # few rows come into question at all, so that the rest is looked at for these alone
+    at = np.flatnonzero(
+        ((turn[:-1] > JUMP_COUNTS) & (turn[1:] > JUMP_COUNTS)) | (to_zero & (np.abs(rate) > JUMP_COUNTS))
+    )
+    padded = np.concatenate([[0.0], rate, [0.0]])
+    before, here, after, to_zero = padded[at], padded[at + 1], padded[at + 2], to_zero[at]
+    size, beside = np.abs(here), np.maximum(np.abs(before), np.abs(after))
     # a row that moved less than its neighbours has waited; only one that moved more, or back, is a break
-    beyond = (size > beside) | ((rate * before < 0) & (rate * after < 0))
-    jumped = beyond & (spike > JUMP_COUNTS + JUMP_FACTOR * usual)
+    beyond = (size > beside) | ((here * before < 0) & (here * after < 0))
+    jumped = beyond & (np.minimum(turn[at], turn[at + 1]) > JUMP_COUNTS + JUMP_FACTOR * usual)
     set_at_rest = to_zero & (size > JUMP_COUNTS) & (size > 4 * beside)
-    at = good[1:]
-    return at[(jumped & to_zero) | set_at_rest], at[jumped & ~to_zero & ~set_at_rest]
+    row = good[at + 1]
+    return row[(jumped & to_zero) | set_at_rest], row[jumped & ~to_zero & ~set_at_rest]
 
 
-def _per_step(time_s: Floats, good: Ints, starts: Ints) -> Floats:
+def _finite(values: Floats) -> tuple[Ints, Floats]:
+    """Indices of the numbers among the values, and these."""
+    good = np.flatnonzero(np.isfinite(values))
+    return good, values if len(good) == len(values) else values[good]
+
+
+def _per_step(time_s: Floats, starts: Ints) -> Floats:
     """Median step over each row's own step; 1 where the stamp did not advance or time was set back."""
-    step = np.diff(time_s[good])
-    new_stretch = np.diff(np.searchsorted(starts, good, side="right")) > 0
-    usable = (step > 0) & ~new_stretch
+    step = np.diff(time_s)
+    step[starts[(starts > 0) & (starts < len(time_s))] - 1] = 0.0
+    usable = step > 0
     if not usable.any():
         return np.ones(len(step))
     median = float(np.median(step[usable]))
-    factor = np.ones(len(step))
-    factor[usable] = np.minimum(1.0, median / step[usable])
-    return factor
+    step[~usable] = median
+    return np.minimum(1.0, median / step)
 
 
 def gaps_and_clock_jumps(time_s: Floats, counts: Floats | None, starts: Ints) -> tuple[Ints, Ints]:
@@ -213,28 +226,29 @@ def gaps_and_clock_jumps(time_s: Floats, counts: Floats | None, starts: Ints) ->
     told only while the lift moves; a long step at standstill is called a gap.
     """
     step = np.diff(time_s)
-    inside = np.ones(len(step), dtype=np.bool_)
-    inside[starts[starts > 0] - 1] = False
-    usable = inside & (step > 0)
-    if not usable.any():
+    step[starts[starts > 0] - 1] = 0.0
+    forward = step[step > 0] if step.min() <= 0 else step
+    if len(forward) == 0:
         return np.empty(0, np.int64), np.empty(0, np.int64)
-    median = float(np.median(step[usable]))
-    long = np.flatnonzero(usable & (step > GAP_STEPS * median))
+    median = float(np.median(forward))
+    long = np.flatnonzero(step > GAP_STEPS * median)
     if counts is None:
         return long + 1, np.empty(0, np.int64)
-    jumped = np.array([_clock_jumped(counts, int(i), float(step[i] / median)) for i in long], dtype=np.bool_)
+    jumped = _clock_jumped(counts, long, step[long] / median)
     return long[~jumped] + 1, long[jumped] + 1
 
 
-def _clock_jumped(counts: Floats, i: int, steps: float) -> bool:
-    if i < 1 or i + 2 >= len(counts):
-        return False
-    before, across, after = np.diff(counts[i - 1 : i + 3])
+def _clock_jumped(counts: Floats, at: Ints, steps: Floats) -> Flags:
+    inside = (at >= 1) & (at + 2 < len(counts))
+    jumped = np.zeros(len(at), dtype=np.bool_)
+    i, steps = at[inside], steps[inside]
+    before, across, after = (counts[i + k] - counts[i + k - 1] for k in (0, 1, 2))
     ordinary = (before + after) / 2
-    steady = abs(before - after) <= max(abs(ordinary), 1.0) / 2
+    steady = np.abs(before - after) <= np.maximum(np.abs(ordinary), 1.0) / 2
     expected = ordinary * steps
-    return bool(
+    jumped[inside] = (
         steady
-        and abs(expected - ordinary) >= CLOCK_COUNTS
-        and abs(across - ordinary) < abs(expected - across) / 4
+        & (np.abs(expected - ordinary) >= CLOCK_COUNTS)
+        & (np.abs(across - ordinary) < np.abs(expected - across) / 4)
     )
+    return jumped

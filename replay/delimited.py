@@ -1,138 +1,124 @@
 """Separated text (CSV, TSV and their relatives) to a table of cells.
 
-The order: find separator and header line; set repeated headers and lines with the wrong number of cells
-aside, with their rows; let polars parse what is left, all as text; look for units in a second header row.
+The order: find separator, header line and units in a second header row; let polars parse the rest. Where
+that shows a line that is no row of cells, go through the lines: set repeated headers and lines with the wrong
+number of cells aside, with their rows, and let polars parse what is left. Both ways give the same table.
 """
 
 from __future__ import annotations
 
-import csv
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from replay.bodies import Form, parsed
 from replay.defects import Defect, DefectKind, defect
-from replay.headers import header, is_number_cell, is_unit_row
+from replay.dialect import SNIFFED_LINES, Head, Lines, has_quotes, head_of, lines_of, separators
 from replay.table import Table
 from sensor_models.errors import InputError
 
-SEPARATORS = ("\t", ";", ",")
-#: Lines looked at to find separator and header.
-SNIFFED_LINES = 200
+#: Where a text is longer than this, separator and header are first looked for in its beginning alone.
+TOP_BYTES = 1 << 16
+
+TORN = "the last line breaks off; it is left out"
 
 
-@dataclass(frozen=True)
-class _Lines:
-    """Lines that are neither blank nor comments, with their numbers in the file counted from 1."""
-
-    text: pl.Series
-    number: NDArray[np.int64]
-    skipped: int
-
-    def select(self, keep: NDArray[np.bool_] | slice) -> _Lines:
-        text = self.text[keep] if isinstance(keep, slice) else self.text.filter(pl.Series(keep))
-        return _Lines(text, self.number[keep], self.skipped)
-
-
-@dataclass(frozen=True)
-class _Head:
-    """The header: names and units of the columns, and the lines that hold them."""
-
-    separator: str
-    names: list[str]
-    units: list[str]
-    lines: list[str]
-
-
-def read_delimited(text: str, source: str) -> Table:
-    """Read separated text.
+def read_delimited(data: bytes, source: str) -> Table:
+    """Read separated text in UTF-8 with plain line feeds.
 
     Raises
     ------
     InputError
         When there is no header with data under it, or the cells do not line up with it.
     """
-    lines = _lines(text)
-    if len(lines.text) == 0:
+    top = lines_of(data[: data.rfind(b"\n", 0, TOP_BYTES) + 1])
+    if len(data) > TOP_BYTES and len(top.text) >= SNIFFED_LINES:
+        head, below, notes = head_of(top, source)
+        # the header may be all that the beginning holds
+        start = int(top.number[below]) if below < len(top.number) else 0
+        table = _regular(head, data, start, source, [*notes, *_comments(top)]) if start else None
+        if table is not None:
+            return table
+    every = lines_of(data)
+    if len(every.text) == 0:
         raise InputError("must hold a header and rows; it is empty", file=source)
-    separator, at = _dialect(lines.text.head(SNIFFED_LINES).to_list())
-    names = _cells(lines.text[at], separator)
-    _check_header(names, source)
-    notes = [f"{at} line(s) before the header skipped"] if at else []
-    notes += [f"{lines.skipped} comment line(s) skipped"] if lines.skipped else []
-    below = _cells(lines.text[at + 1], separator) if len(lines.text) > at + 1 else []
-    if is_unit_row(below) and len(below) == len(names):
-        head = _Head(separator, names, below, [lines.text[at], lines.text[at + 1]])
-    else:
-        head = _Head(separator, names, [""] * len(names), [lines.text[at]])
-    return _table(head, lines.select(slice(at + len(head.lines), None)), source, notes)
+    head, below, notes = head_of(every, source)
+    return _table(head, every.select(slice(below, None)), source, [*notes, *_comments(every)])
 
 
-def _lines(text: str) -> _Lines:
-    every = pl.Series(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), dtype=pl.String)
-    bare = every.str.strip_chars()
-    # "sep=;" is a hint that spreadsheets write for each other
-    comment = bare.str.starts_with("#") | bare.str.to_lowercase().str.starts_with("sep=")
-    keep = ((bare.str.len_bytes() > 0) & ~comment).to_numpy()
-    return _Lines(every.filter(pl.Series(keep)), np.flatnonzero(keep) + 1, int(comment.sum()))
+def _comments(lines: Lines) -> list[str]:
+    return [f"{lines.skipped} comment line(s) skipped"] if lines.skipped else []
 
 
-def _count(lines: pl.Series, separator: str) -> NDArray[np.int64]:
-    """Separators in each line, those within quotes left out."""
-    outside = lines.str.replace_all('"[^"]*"', "")
-    return outside.str.count_matches(separator, literal=True).to_numpy().astype(np.int64)
+def _regular(head: Head, data: bytes, first_line: int, source: str, notes: list[str]) -> Table | None:
+    """The table of a text in which every line below the header is a row of cells; None where one is not.
 
-
-def _dialect(lines: list[str]) -> tuple[str, int]:
-    """The separator, and the index of the header line.
-
-    The header is the first line that has as many cells as most lines have. Tab and semicolon are asked
-    before the comma, which may also be a decimal sign.
+    That is told without going through the lines: a line that is blank, torn or repeats the header leaves
+    the last column empty, and one with too many cells is refused.
     """
-    series = pl.Series(lines, dtype=pl.String)
-    best = (0, ",", 0)
-    for separator in SEPARATORS:
-        counts = _count(series, separator).tolist()
-        usual, _ = Counter(counts[1:] or counts).most_common(1)[0]
-        start = next((i for i, n in enumerate(counts) if n == usual), 0)
-        if usual > 0 and start < max(1, len(lines) // 2):
-            if start and _mostly_numbers(_cells(lines[start], separator)):
-                # rows of numbers that no header fits: the fullest line above them was meant to be it
-                start = counts.index(max(counts[:start]))
-            return separator, start
-        if max(counts) > best[0]:
-            best = (max(counts), separator, counts.index(max(counts)))
-    # no header lines up with its rows: take the fullest line, so that the message can say what is wrong
-    return best[1], 0
+    width = len(head.names)
+    body, torn = _without_torn_line(data[_offset(data, first_line) :], head.separator, width)
+    if width < 2 or b'"' in body or b"#" in body:
+        return None
+    try:
+        columns = parsed(body, Form(head.separator, width), source, whole=True)
+    except InputError:
+        return None
+    rows = body.count(b"\n") + (not body.endswith(b"\n"))
+    if len(columns[0]) != rows or _repeats(head, columns):
+        return None
+    damage = defect(DefectKind.TORN_LAST_LINE, [rows] * torn, note=TORN)
+    return Table(
+        source=source,
+        headers=head.headers,
+        columns=columns,
+        row=np.arange(rows),
+        rows=rows + torn,
+        damage=tuple(damage),
+        notes=tuple(notes),
+        first_line=first_line,
+    )
 
 
-def _cells(line: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator, skipinitialspace=True))]
+def _without_torn_line(body: bytes, separator: str, width: int) -> tuple[bytes, bool]:
+    """Rows without blank lines behind them and without a last line that has too few cells."""
+    if body.endswith(b"\n\n"):
+        body = body.rstrip(b"\n")
+    last = body.rfind(b"\n", 0, len(body) - 1) + 1
+    torn = last > 0 and body.count(separator.encode(), last) < width - 1
+    return (body[:last] if torn else body), torn
 
 
-def _mostly_numbers(cells: list[str]) -> bool:
-    return sum(map(is_number_cell, cells)) * 2 > len(cells)
+def _offset(data: bytes, line: int) -> int:
+    """Where a line, counted from 1, begins."""
+    start = 0
+    for _ in range(line - 1):
+        start = data.index(b"\n", start) + 1
+    return start
 
 
-def _check_header(names: list[str], source: str) -> None:
-    if _mostly_numbers(names):
-        raise InputError("must name the columns", file=source, key="first line", got=", ".join(names)[:80])
+def _repeats(head: Head, columns: tuple[pl.Series, ...]) -> bool:
+    """True when a row may be the header again: it would have made every column one of texts."""
+    for name, column in zip(head.names, columns, strict=True):
+        if column.dtype == pl.String:
+            return bool((column.unique().str.strip_chars() == name).any())
+    return False
 
 
-def _table(head: _Head, body: _Lines, source: str, notes: list[str]) -> Table:
+def _table(head: Head, body: Lines, source: str, notes: list[str]) -> Table:
     repeated = body.text.str.strip_chars().is_in([line.strip() for line in head.lines]).to_numpy()
     data = body.select(~repeated)
-    cells = _count(data.text, head.separator) + 1
+    cells = separators(data.text, head.separator) + 1
     head = _with_trailing_column(head, cells, data.text)
     width = len(head.names)
     whole = cells == width
     _check_widths(cells, width, head.separator, source)
     return Table(
         source=source,
-        headers=tuple(header(name, unit) for name, unit in zip(head.names, head.units, strict=True)),
+        headers=head.headers,
         columns=_parse(data.text.filter(pl.Series(whole)), head.separator, width, source),
         row=np.flatnonzero(whole),
         rows=len(data.text),
@@ -161,7 +147,7 @@ def _check_widths(cells: NDArray[np.int64], width: int, separator: str, source: 
     )
 
 
-def _with_trailing_column(head: _Head, cells: NDArray[np.int64], lines: pl.Series) -> _Head:
+def _with_trailing_column(head: Head, cells: NDArray[np.int64], lines: pl.Series) -> Head:
     """Allow for a separator at the end of every row that the header lacks."""
     more = cells == len(head.names) + 1
     if len(cells) and more.sum() * 2 > len(cells):
@@ -177,7 +163,7 @@ def _bad_lines(whole: NDArray[np.bool_], cells: NDArray[np.int64], width: int) -
     torn = bad[(bad == last) & (cells[bad] < width)]
     broken = np.setdiff1d(bad, torn)
     return [
-        *defect(DefectKind.TORN_LAST_LINE, torn, note="the last line breaks off; it is left out"),
+        *defect(DefectKind.TORN_LAST_LINE, torn, note=TORN),
         *defect(DefectKind.BROKEN_LINE, broken, note=f"not {width} cells; the line is left out"),
     ]
 
@@ -185,21 +171,11 @@ def _bad_lines(whole: NDArray[np.bool_], cells: NDArray[np.int64], width: int) -
 def _parse(lines: pl.Series, separator: str, width: int, source: str) -> tuple[pl.Series, ...]:
     if len(lines) == 0:
         return tuple(pl.Series([], dtype=pl.String) for _ in range(width))
-    quoted = bool(lines.str.contains('"', literal=True).any())
+    quoted = has_quotes(lines)
     if quoted:
         # a quote only works right after its separator, and only in pairs
         lines = lines.str.replace_all(rf'{separator} +"', f'{separator}"').str.replace_all(r'^ +"', '"')
-        quoted = not bool((lines.str.count_matches('"', literal=True) % 2 == 1).any())
-    try:
-        frame = pl.read_csv(
-            "\n".join([*lines.to_list(), ""]).encode(),
-            separator=separator,
-            has_header=False,
-            infer_schema=False,
-            quote_char='"' if quoted else None,
-        )
-    except pl.exceptions.PolarsError as problem:
-        raise InputError(f"must be rows of cells ({problem})", file=source) from None
-    if frame.shape != (len(lines), width):
+    columns = parsed(lines.str.join("\n")[0].encode(), Form(separator, width, quoted), source)
+    if len(columns) != width or len(columns[0]) != len(lines):
         raise InputError(f"must be {len(lines)} rows of {width} cells; quotes do not pair up", file=source)
-    return tuple(frame.get_columns())
+    return columns

@@ -22,8 +22,6 @@ STAND_S = 0.15
 LONGEST_STAND_S = 0.4
 #: Made readings this shortly before the lasting one belong to the same contact [s].
 BOUNCE_S = 0.1
-#: Reading age that the stamps do not show [s]: sensors sample and filters wait for a few ms.
-UNSEEN_AGE_S = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,11 +142,6 @@ def release_interval(track: Track, each: Descent) -> tuple[float, float] | None:
     if not after:
         return None
     return float(track.height[after[-1] - 1]), float(track.height[after[-1]])
-
-
-def unseen_way(track: Track, seen: int) -> float:
-    """Way [mm] that the reading may be older than its row: sensors sample and filters wait."""
-    return max(0.0, -float(track.speed[max(seen - 1, 0)])) * UNSEEN_AGE_S
 
 
 def first_stand(track: Track, index: int, last: int) -> int:

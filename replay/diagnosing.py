@@ -6,28 +6,30 @@ for each cause -> odds with priors, effects explained away by what came first ->
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from replay.budget import stop_budget
 from replay.causes import JUDGES
-from replay.diagnosis import Diagnosis, Verdict, Visit
+from replay.diagnosis import Cause, Diagnosis, Finding, Verdict
 from replay.edges import edge_chart
 from replay.facts import Facts
+from replay.liftmatch import against_lift
 from replay.log import Log
 from replay.ranking import ranked_findings
+from replay.sightings import PROMPT, ReadingAge
 from replay.track import Track, track_of
+from replay.unscaled import chart_in_counts, findings_in_counts
+from replay.verdict import LIMIT_MM, judged, suspect, unsettled
 from replay.visits import Visits, visits_of
 from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
 
-#: Overtravel limit without a lift file [mm].
-LIMIT_MM = 15.0
-#: A lift that stood in time and was then wound out beyond this many limits has paid out slack.
-PAID_OUT = 1.5
-#: Overtravel of this share of the limit is plainly past it, whatever the edge's interval.
-PLAIN_SHARE = 1.2
+MS = 1e-3
+#: Causes that act between the trip and the first made reading.
+LATE = (Cause.LATE_LOOP, Cause.STALE_READING)
 
 
 def diagnose(
@@ -50,51 +52,90 @@ def diagnose(
     -------
     Diagnosis
     """
-    if lift is not None:
-        log = log.scaled(lift.drive.mm_per_count)
+    track, visits, foreign = followed(log, lift)
+    if foreign:
+        lift = None
     limit = limit_mm if limit_mm is not None else _limit(lift)
-    track = track_of(log)
-    visits = visits_of(track)
-    chart = edge_chart(visits.visits, "mm" if track.scaled else "units")
-    bad = _bad_visit(visits.visits, limit)
-    facts = Facts(track, visits, bad, limit, kind if kind is not None else _kind(lift), chart)
-    verdict, reason = _verdict(facts)
-    cases = {cause: judge(facts) for cause, judge in JUDGES.items()}
-    findings = ranked_findings(facts, cases, verdict)
+    # millimetres mean nothing on a working scale: there the share that LIMIT_MM makes of it is a first sieve
+    working = limit if track.scaled else LIMIT_MM
+    chart = edge_chart(visits.visits)
+    bad = suspect(track, visits, working)
+    facts = Facts(track, visits, bad, working, kind if kind is not None else _kind(lift), chart)
+    verdict, reason, findings = _explained(facts)
+    if verdict is Verdict.CANNOT_TELL:
+        facts = replace(facts, bad=None)
+    if not track.scaled:
+        findings = findings_in_counts(findings, track.scale)
+        chart = chart_in_counts(chart, track.scale)
     return Diagnosis(
-        log=log,
+        log=track.log,
         visits=visits.visits,
         verdict=verdict,
         reason=reason,
-        bad_visit=bad,
+        bad_visit=facts.bad,
         findings=findings,
         budget=stop_budget(facts),
         edge_chart=chart,
         limit_mm=limit,
         scaled=track.scaled,
         missing=facts.missing,
-        notes=_notes(track, visits),
+        notes=(*foreign, *_notes(track, visits, limit_mm)),
+        lift_fits=not foreign,
     )
 
 
-def _bad_visit(visits: tuple[Visit, ...], limit: float) -> Visit | None:
-    """The first visit plainly past the limit; failing that the first past it.
+def followed(log: Log, lift: Lift | None) -> tuple[Track, Visits, tuple[str, ...]]:
+    """The motion and its visits, with the lift's scale where the log has none and the lift can be the log's.
 
-    Plainly: by more than its edge is uncertain, or by `PLAIN_SHARE`.
+    Returns what was said against the lift as well: with anything said, the log is followed without it.
     """
-    past = [each for each in visits if overran(each, limit)]
-    plain = [
-        each
-        for each in past
-        if (way := max(each.overtravel, each.deepest / PAID_OUT)) > PLAIN_SHARE * limit
-        or way - each.edge_doubt > limit
-    ]
-    return next(iter(plain or past), None)
+    own = log.mm_per_count is not None
+    track = track_of(log if lift is None else log.scaled(lift.drive.mm_per_count))
+    visits = visits_of(track, reading_age(lift))
+    said = () if lift is None else against_lift(track, visits, lift)
+    if said and not own:
+        track = track_of(log)
+        visits = visits_of(track)
+    return track, visits, said
 
 
-def overran(visit: Visit, limit: float) -> bool:
-    """Past the limit at the first standstill, or far past it (`PAID_OUT`) before it went out again."""
-    return visit.overtravel > limit or visit.deepest > PAID_OUT * limit
+def reading_age(lift: Lift | None) -> ReadingAge:
+    """How old the readings of this lift's sensor are."""
+    if lift is None or not lift.sensors:
+        return PROMPT
+    key, given = f"sensor.{lift.sensor().name}", lift.quantities()
+    periods = [given.get(f"{key}.{word}", 0.0) for word in ("sample_period_ms", "update_period_ms")]
+    return ReadingAge(lift.controller.sensor_latency_ms * MS, max(periods) * MS)
+
+
+def _explained(facts: Facts) -> tuple[Verdict, str, tuple[Finding, ...]]:
+    """Verdict, reason and findings."""
+    cases = {cause: judge(facts) for cause, judge in JUDGES.items()}
+    verdict, reason, alone = judged(facts, cases)
+    if alone is not None:
+        return verdict, reason, (alone,)
+    findings = bounded(facts, ranked_findings(facts, cases, verdict))
+    return (*unsettled(facts, verdict, reason, findings), findings)
+
+
+def bounded(facts: Facts, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Findings that are answerable for no more than was overrun.
+
+    A late loop and a late reading cost the way past the trip until the reading came, as the budget counts
+    it; nothing else can cost more than the visit went past the trip at most.
+    """
+    bad = facts.bad
+    if bad is None:
+        return findings
+    most = max(bad.overtravel, bad.deepest)
+
+    def cost(finding: Finding) -> float | None:
+        if finding.contribution_mm is None:
+            return None
+        unread = facts.unread_way if finding.cause in LATE else 0.0
+        return unread or min(finding.contribution_mm, most)
+
+    return tuple(replace(each, contribution_mm=cost(each)) for each in findings)
 
 
 def _limit(lift: Lift | None) -> float:
@@ -109,38 +150,15 @@ def _kind(lift: Lift | None) -> SensorKind | None:
     return SensorKind[str(getattr(sensor.kind, "name", sensor.kind)).upper()]
 
 
-def _notes(track: Track, visits: Visits) -> tuple[str, ...]:
+def _notes(track: Track, visits: Visits, limit_mm: float | None) -> tuple[str, ...]:
     notes = []
     if not track.scaled:
-        notes.append("no scale is known: the range of the counts was taken as 400 mm to judge by")
+        notes.append("no scale is known (mm_per_count, or a lift file): lengths are in counts")
+        if limit_mm is not None:
+            notes.append(f"a limit of {limit_mm:g} mm cannot be held against counts")
     if track.turned:
         notes.append("the count falls on the way out; heights are shown with its sign turned")
     short = len(visits.descents) - len(visits.visits)
     if short:
         notes.append(f"{short} ways inwards ended above the trip and are no arrivals")
     return tuple(notes)
-
-
-def _verdict(facts: Facts) -> tuple[Verdict, str]:
-    bad, visits = facts.bad, facts.visits.visits
-    unit = "mm" if facts.track.scaled else "units of the log's own range (400)"
-    if bad is not None:
-        way = bad.overtravel if bad.overtravel > facts.limit else bad.deepest
-        return Verdict.OVERRUN, (
-            f"visit {bad.number} of {len(visits)} went {way:.1f} {unit} past the trip; "
-            f"the limit is {facts.limit:g}"
-        )
-    if not visits:
-        if facts.track.made is None or not facts.track.made.any():
-            lacking = "no sensor column" if facts.track.made is None else "the sensor was never made"
-            return Verdict.CANNOT_TELL, f"no arrival at the retracted end can be told: {lacking}"
-        return Verdict.NO_OVERRUN, "the lift never came in past its sensor"
-    if facts.track.made is None:
-        return (
-            Verdict.CANNOT_TELL,
-            "there is no sensor column: rest heights agree, but the trip is not in the log",
-        )
-    worst = max(visits, key=lambda each: each.overtravel)
-    return Verdict.NO_OVERRUN, (
-        f"{len(visits)} visits kept within {facts.limit:g} {unit}; the farthest went {worst.overtravel:.1f}"
-    )

@@ -1,87 +1,30 @@
 """What a diagnosis consists of: values only, nothing here measures, prints or draws.
 
-Lengths are in mm where the log's scale is known; where it is not, ``Diagnosis.scaled`` is False and they
-are shares of the log's own range, which then counts as `replay.track.WORKING_RANGE_MM`.
+Lengths are in mm where the log's scale is known. Where it is not, ``Diagnosis.scaled`` is False, and they are
+shares of the log's own range, which then counts as `replay.track.WORKING_RANGE_MM`; words are in counts.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from enum import StrEnum
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from replay.identifiers import Cause, Part, Shape, Verdict
 
 if TYPE_CHECKING:
     from replay.log import Log
 
-
-class Cause(StrEnum):
-    """Why a lift overran; the values are the identifiers in JSON."""
-
-    LATE_LOOP = "late_loop"
-    SHORT_MARGIN = "short_margin"
-    TARGET_PAST_SENSOR = "target_past_sensor"
-    MISSED_EDGE = "missed_edge"
-    CONTACT_CHATTER = "contact_chatter"
-    ZERO_WHILE_MOVING = "zero_while_moving"
-    COUNTER_RESET = "counter_reset"
-    COUNT_LOSS = "count_loss"
-    DRIVE_SLIP = "drive_slip"
-    STRING_STRETCH = "string_stretch"
-    SLACK_PAYOUT = "slack_payout"
-    REVERSE_WRAP = "reverse_wrap"
-    OVERLAPPED_WRAPS = "overlapped_wraps"
-    SUPPLY_DIP = "supply_dip"
-    DRIVE_SIGN = "drive_sign"
-    SENSOR_POLARITY = "sensor_polarity"
-    CABLE_BREAK = "cable_break"
-    AMBIENT_LIGHT = "ambient_light"
-    ELECTRICAL_NOISE = "electrical_noise"
-    SWITCH_DAMAGE = "switch_damage"
-    TARGET_LOST = "target_lost"
-    STICKY_TRAVEL = "sticky_travel"
-    MOTORS_OPPOSED = "motors_opposed"
-    PRESSING_ON_STOP = "pressing_on_stop"
-    LIMIT_NOT_CHECKED = "limit_not_checked"
-    UNKNOWN_START = "unknown_start"
-    STALE_READING = "stale_reading"
-    CANNOT_TELL = "cannot_tell"
-
-    @property
-    def words(self) -> str:
-        """The identifier in plain words."""
-        return self.value.replace("_", " ")
-
-
-class Verdict(StrEnum):
-    """Whether the lift overran."""
-
-    OVERRUN = "overrun"
-    NO_OVERRUN = "no_overrun"
-    CANNOT_TELL = "cannot_tell"
-
-
-class Shape(StrEnum):
-    """How the edge position goes over the visits."""
-
-    STEADY = "steady"
-    STEP = "step"
-    RAMP = "ramp"
-    SCATTER = "scatter"
-    TOO_FEW = "too_few"
-
-
-class Part(StrEnum):
-    """Parts of the stop budget as a log can separate them."""
-
-    SENSOR_AGE = "sensor_age"
-    LOOP_WAIT = "loop_wait"
-    LATE_LOOP = "late_loop"
-    SENSOR_AGE_AND_LOOP_WAIT = "sensor_age+loop_wait"
-    NOT_SEEN = "not_seen"
-    COMMAND_DELAY = "command_delay"
-    BRAKING = "braking"
-    SLACK = "slack"
-    BRAKING_AND_SLACK = "braking+slack"
+__all__ = [
+    "BudgetPart",
+    "Cause",
+    "Diagnosis",
+    "EdgeChart",
+    "Finding",
+    "Part",
+    "Shape",
+    "Verdict",
+    "Visit",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +47,8 @@ class Visit:
     approach_speed : float
         Speed in front of the edge, positive inwards [mm/s].
     edge, edge_low, edge_high : float
-        Height at which the trip was passed, interpolated, and the bounds of its sampling interval [mm];
-        heights go on through zeros and resets.
+        Height of the spool at which the carriage passed the trip, and the bounds that hold it nearly surely
+        [mm], from the readings of this visit and those around it; heights go on through zeros and resets.
     edge_logged : float
         The same edge over the zero that the count had at that time [mm].
     read_low, read_high : float
@@ -156,7 +99,7 @@ class Visit:
 
     @property
     def edge_doubt(self) -> float:
-        """Half the interval in which the trip lies [mm]."""
+        """Half of what the bounds of the edge leave open [mm]."""
         return (self.edge_high - self.edge_low) / 2
 
     @property
@@ -265,6 +208,8 @@ class Diagnosis:
     missing : tuple of str
         Columns that the log lacks.
     notes : tuple of str
+    lift_fits : bool
+        False where a lift file was given that cannot be this log's, so that the log was read without it.
     """
 
     log: Log
@@ -278,4 +223,5 @@ class Diagnosis:
     limit_mm: float
     scaled: bool
     missing: tuple[str, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
+    lift_fits: bool = True

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.contrary import Contrary, contrary_runs
 from replay.descents import Descent
 from replay.diagnosis import EdgeChart, Visit
 from replay.track import Track
@@ -15,40 +16,15 @@ from replay.units import Role
 from replay.visits import OFF, Visits
 from sensor_models.kinds import SensorKind
 
+__all__ = ["Contrary", "Facts"]
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-#: A reading contradicts the height only this far from the trip [mm]: hysteresis and the lag of the string.
-CLEAR_MM = 10.0
-#: Around the trip itself a reading says nothing [mm].
-EDGE_MM = 1.5
-#: Below the trip the reading must be made only down to where a healthy target still covers the sensor [mm].
-COVERED_MM = 12.0
 #: The load is averaged over this time [s].
 LOAD_S = 0.12
 #: A loop is late when it is this many times the median and this much longer [s]: jitter is neither.
 LATE_TIMES, LATE_S = 2.2, 0.02
-
-
-@dataclass(frozen=True, slots=True)
-class Contrary:
-    """A run of readings that the height contradicts.
-
-    ``made`` tells a made reading far above the trip from a missing one just below it; ``first`` and
-    ``last`` are indices, ``height`` [mm] is where it began, ``height_end`` where it ended.
-    """
-
-    made: bool
-    first: int
-    last: int
-    duration_s: float
-    height: float
-    height_end: float
-
-    @property
-    def rows(self) -> int:
-        """Rows in the run."""
-        return self.last - self.first + 1
 
 
 @dataclass(frozen=True)
@@ -154,6 +130,18 @@ class Facts:
         return self.late_step[1] > max(LATE_TIMES * self.track.period_s, self.track.period_s + LATE_S)
 
     @cached_property
+    def unread_way(self) -> float:
+        """Way past the trip [mm] until the first made reading, less that of a usual loop; 0 if it was prompt.
+
+        A usual loop waits for half its period; the way cannot be longer than the whole overtravel.
+        """
+        bad, track = self.bad, self.track
+        if bad is None or bad.seen is None or (self.prompt and not self.loop_was_late):
+            return 0.0
+        way = min(bad.edge - float(track.height[bad.seen]), bad.overtravel)
+        return max(0.0, way - min(way, bad.approach_speed * track.period_s) / 2)
+
+    @cached_property
     def trip_of_row(self) -> Floats:
         """Trip height that holds at each row (n,) [mm]; NaN where none is known."""
         trips = np.full(len(self.track), np.nan)
@@ -170,17 +158,7 @@ class Facts:
     @cached_property
     def contrary(self) -> tuple[Contrary, ...]:
         """All runs of readings that the height contradicts."""
-        track = self.track
-        if track.made is None:
-            return ()
-        over = track.height - self.trip_of_row
-        margin = CLEAR_MM + np.abs(track.speed) * (track.period_s + 0.01)
-        false_made = track.made & (over > margin)
-        missing = ~track.made & (over < -EDGE_MM) & (over > -self._covered)
-        missing &= (track.speed <= track.still) & self._arrived
-        return tuple(
-            sorted((*_runs(track, false_made, True), *_runs(track, missing, False)), key=lambda c: c.first)
-        )
+        return contrary_runs(self.track, self.trip_of_row, self._arrived, self.good)
 
     @cached_property
     def load(self) -> Floats | None:
@@ -213,13 +191,6 @@ class Facts:
             rows[each.at : each.end + 1] = True
         return rows
 
-    @cached_property
-    def _covered(self) -> float:
-        """How far below the trip a healthy target was still read at rest [mm], at most `COVERED_MM`."""
-        made = self.track.made
-        depths = [each.overtravel for each in self.good if made is not None and bool(made[each.stand])]
-        return min(COVERED_MM, max([4 * EDGE_MM, *(depth + EDGE_MM for depth in depths)]))
-
     def inward(self, index: int) -> bool:
         """The command at a row still drives inwards: it is nearer to the approach's than to the hold's."""
         command, bad = self.track.command, self.bad
@@ -239,19 +210,3 @@ class Facts:
             return 0.0
         last = bad.at if bad.seen is None else min(bad.at, bad.seen)
         return float(np.median(command[max(0, last - 4) : max(last, 1)]))
-
-
-def _runs(track: Track, flags: Flags, made: bool) -> list[Contrary]:
-    change = np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8))
-    firsts, lasts = np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1
-    return [
-        Contrary(
-            made,
-            int(a),
-            int(b),
-            float(track.time_s[b] - track.time_s[a] + track.period_s),
-            float(track.height[a]),
-            float(track.height[b]),
-        )
-        for a, b in zip(firsts, lasts, strict=True)
-    ]

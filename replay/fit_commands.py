@@ -39,6 +39,7 @@ class Choices:
     quiet: bool
     seed: int
     workers: int | None
+    force_per_volt: float | None
 
 
 _OPTIONS: tuple[Callable[[Any], Any], ...] = (
@@ -50,6 +51,13 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, help="Nothing is drawn; ignored."),
     click.option("--workers", type=click.IntRange(1, 1024), help="A fit needs one core; ignored."),
     click.option("--quiet", is_flag=True, help="Print nothing but errors."),
+    click.option(
+        "--force-per-volt",
+        type=float,
+        metavar="N/V",
+        help="Command is a voltage that makes this force at the carriage (1: a force in N): mass and "
+        "friction straight from the motion, no lift file needed.",
+    ),
 )
 
 
@@ -68,6 +76,8 @@ def fit(logs: tuple[str, ...], **options: Any) -> int:
     fitted together. Exit code 0: fitted; 2: the input cannot be used.
     """
     choices = Choices(**options)
+    if choices.force_per_volt is not None:
+        return _fit_direct(logs, choices, choices.force_per_volt)
     from homing.liftfile import load_lift
     from homing.report.files import check_file, write_text
 
@@ -94,6 +104,35 @@ def fit(logs: tuple[str, ...], **options: Any) -> int:
         click.echo(NO_LIFT, err=True)
     if choices.json != STANDARD_OUTPUT and not choices.quiet:
         click.echo(fit_text(found, target))
+    return 0
+
+
+def _fit_direct(logs: Sequence[str], choices: Choices, force_per_volt: float) -> int:
+    """Mass and friction from force and motion alone; nothing is simulated and no lift file written."""
+    if not 0.0 < abs(force_per_volt) < float("inf"):
+        raise InputError("must be a number of N/V other than 0", key="--force-per-volt", got=force_per_volt)
+    if len(logs) > 1:
+        raise InputError("takes one log", key="--force-per-volt", got=f"{len(logs)} logs")
+    if choices.out is not None:
+        raise InputError("must not be given with --force-per-volt, which writes no lift file", key="--out")
+    from homing.liftfile import load_lift
+    from homing.report.files import check_file, write_text
+    from homing.report.jsonform import to_text
+    from replay.force_fit import direct_json, direct_text, fit_direct
+    from replay.reading import read_log
+
+    if choices.json is not None and choices.json != STANDARD_OUTPUT:
+        check_file(choices.json, key="--json")
+    lift = None if choices.lift is None else load_lift(choices.lift)
+    log = read_log(logs[0], choices.columns if lift is None else _columns(choices.columns, lift))
+    found = fit_direct(log, force_per_volt, None if lift is None else lift.drive.mm_per_count)
+    document = to_text(direct_json(found))
+    if choices.json == STANDARD_OUTPUT:
+        click.echo(document, nl=False)
+    elif choices.json is not None:
+        write_text(choices.json, document, key="--json")
+    if choices.json != STANDARD_OUTPUT and not choices.quiet:
+        click.echo(direct_text(found))
     return 0
 
 

@@ -63,6 +63,7 @@ WIDTHS: tuple[tuple[str, str, float, float], ...] = (
     ("lift.viscous_n_s_per_m", "N s/m", 0.6, 2.0),
     ("lift.moving_mass_kg", "kg", 0.2, 0.01),
     ("drive.motor_free_speed_rpm", "rpm", 0.1, 1.0),
+    ("drive.motor_free_current_a", "A", 0.4, 0.01),
     (LATENCY, "ms", 0.5, 6.0),
     ("string.stiffness_n_per_mm", "N/mm", 0.4, 0.01),
     ("string.return_slack_mm", "mm", 0.5, 1.0),
@@ -94,7 +95,9 @@ def parameters_of(lift: Lift, *, measured_supply: bool, period_s: float) -> tupl
             continue
         prior = numbers[key]
         width = max(share * prior, least)
-        may_be_zero = key.endswith(("friction_n", "per_m", "_ms", "slack_mm", "backlash_mm", "_ohm"))
+        may_be_zero = key.endswith(
+            ("friction_n", "per_m", "_ms", "slack_mm", "backlash_mm", "_ohm", "current_a")
+        )
         low = 0.0 if may_be_zero else LOWEST_SHARE * prior
         if key == LATENCY:  # the stamp of a row may be taken after its command was sent
             low = -EARLIEST_SHARE * period_s / MS

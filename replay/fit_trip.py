@@ -53,14 +53,15 @@ def fit_trip(logs: Sequence[Log], lift: Lift) -> list[Estimate]:
     numbers = lift.quantities()
     if key not in numbers or not any(Role.SENSOR in log for log in logs):
         return []
-    tied = [(log, zero) for log in logs if (zero := zero_of(log, lift)) is not None]
+    tied = _tied(logs, lift)
     found = [edges_of(log, lift, zero_m) for log, (zero_m, _) in tied]
     if sum(len(edges.height_m) for edges in found) == 0:
         why = "not identifiable from these logs: nothing ties their zero to the hard stop"
         why = "not identifiable from these logs: no edge of the reading on the way in" if tied else why
         return [Estimate(key, numbers[key], "mm", MOUNT_MM, numbers[key], told=False, notes=(why,))]
-    height, error = _trip(found, lift)
-    error = float(np.hypot(error, max(known for _, (_, known) in tied)))
+    measured = measured_trip_m(logs, lift)
+    assert measured is not None
+    height, error = measured
     off_mm = (height - nominal_trip_m(lift)) / MM
     if abs(off_mm) > ODD_SHARE * float(np.hypot(MOUNT_MM, error / MM)):
         why = (
@@ -73,6 +74,21 @@ def fit_trip(logs: Sequence[Log], lift: Lift) -> list[Estimate]:
     notes = (f"from {sum(len(each.height_m) for each in found)} edges; {_tie_words(tied)}",)
     told = error_mm < UNTOLD * MOUNT_MM
     return [Estimate(key, value, "mm", error_mm, numbers[key], told=told, notes=notes)]
+
+
+def measured_trip_m(logs: Sequence[Log], lift: Lift) -> tuple[float, float] | None:
+    """Trip height as the logs alone show it and its standard error [m]; None when nothing ties their zero."""
+    tied = _tied([log for log in logs if Role.SENSOR in log], lift)
+    found = [edges_of(log, lift, zero_m) for log, (zero_m, _) in tied]
+    if sum(len(edges.height_m) for edges in found) == 0:
+        return None
+    height_m, error_m = _trip(found, lift)
+    return height_m, float(np.hypot(error_m, max(known for _, (_, known) in tied)))
+
+
+def _tied(logs: Sequence[Log], lift: Lift) -> list[tuple[Log, tuple[float, float]]]:
+    """Logs whose zero is known over the hard stop, and how it is."""
+    return [(log, zero) for log in logs if (zero := zero_of(log, lift)) is not None]
 
 
 def _tie_words(tied: Sequence[tuple[Log, tuple[float, float]]]) -> str:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Rows = NDArray[np.int64]
 
 #: At least this many equal rows; fewer happen by the rounding of slow counts.
 LEAST_ROWS = 3
@@ -26,6 +27,8 @@ CAUGHT_UP = (0.35, 1.7)
 JUMP_FACTOR = 2.2
 #: A count that goes on where it stopped resumes at this share of the speed before, at least.
 RESUMED = 0.5
+#: Times are told apart from here on [s]; below it is rounding of the stamps.
+SHORTEST_S = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +63,10 @@ def frozen_runs(time_s: Floats, raw: Floats, made: Flags | None, quantum: float)
     begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
     # rows begin..end hold one value; change[begin - 1] led into it, change[end] leads out
     long = (ends - begins + 1 >= LEAST_ROWS) & (begins >= LEAST_ROWS) & (ends + 1 < len(raw))
+    begins, ends = begins[long], ends[long]
+    quick = _was_quick(time_s, raw, begins, ends, quantum)
     found = []
-    for first, last in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
+    for first, last in zip(begins[quick].tolist(), ends[quick].tolist(), strict=True):
         if made is not None and made[first] and raw[last + 1] == 0:
             continue
         run = _frozen(time_s, raw, first, last, quantum)
@@ -70,13 +75,19 @@ def frozen_runs(time_s: Floats, raw: Floats, made: Flags | None, quantum: float)
     return tuple(found)
 
 
+def _was_quick(time_s: Floats, raw: Floats, first: Rows, last: Rows, quantum: float) -> Flags:
+    """Which runs (k,) stand amid a motion quick enough to be missed; nearly all are the lift at rest."""
+    since = np.maximum(np.minimum(first - LEAST_ROWS, np.searchsorted(time_s, time_s[first] - BEFORE_S)), 0)
+    moved = np.abs(raw[first] - raw[since])
+    rate = moved / np.maximum(time_s[first] - time_s[since], SHORTEST_S)
+    expected = rate * (time_s[last + 1] - time_s[first])
+    return np.asarray((expected >= LEAST_QUANTA * quantum) & (moved >= MOVED_QUANTA * quantum))
+
+
 def _frozen(time_s: Floats, raw: Floats, first: int, last: int, quantum: float) -> Frozen | None:
-    since = min(first - LEAST_ROWS, int(np.searchsorted(time_s, time_s[first] - BEFORE_S)))
-    since = max(since, 0)
+    since = max(min(first - LEAST_ROWS, int(np.searchsorted(time_s, time_s[first] - BEFORE_S))), 0)
     before = _rate(time_s, raw, since, first)
     expected = before * (time_s[last + 1] - time_s[first])
-    if abs(expected) < LEAST_QUANTA * quantum or abs(raw[first] - raw[since]) < MOVED_QUANTA * quantum:
-        return None
     late_half = _rate(time_s, raw, (since + first) // 2, first)
     if late_half * before <= 0 or abs(late_half) < ABRUPT * abs(before):
         return None
@@ -93,4 +104,4 @@ def _frozen(time_s: Floats, raw: Floats, first: int, last: int, quantum: float) 
 
 
 def _rate(time_s: Floats, raw: Floats, first: int, last: int) -> float:
-    return float((raw[last] - raw[first]) / max(time_s[last] - time_s[first], 1e-9))
+    return float((raw[last] - raw[first]) / max(time_s[last] - time_s[first], SHORTEST_S))

@@ -54,6 +54,12 @@ class Header:
             return self.parts[:-1]
         return self.parts
 
+    @property
+    def unknown_unit(self) -> str:
+        """What stands in brackets where a unit would, and is none; "" if there is no such thing."""
+        inside = [each.strip() for each in _BRACKETED.findall(self.text) if each.strip()]
+        return inside[-1] if inside and self.unit is None else ""
+
 
 def header(text: str, unit_cell: str = "") -> Header:
     """Take a header apart; ``unit_cell`` is what a second header row says under it."""

@@ -34,9 +34,11 @@ def diagnosis_parts(
         "reason": diagnosis.reason,
         "bad_visit": None if bad is None else bad.number,
         "overtravel_limit_mm": diagnosis.limit_mm if scaled else None,
-        "stop_budget_mm": [_part(each) for each in diagnosis.budget] if scaled else None,
+        "stop_budget_mm": [_part(each, 1.0) for each in diagnosis.budget] if scaled else None,
+        "stop_budget_counts": [_part(each, per_count, "counts") for each in diagnosis.budget],
         "edge_chart": _chart(diagnosis.edge_chart, scaled),
         "missing": list(diagnosis.missing),
+        "lift_fits": diagnosis.lift_fits,
         "notes": list(diagnosis.notes),
     }
 
@@ -59,7 +61,11 @@ def _visit(visit: Visit, scaled: bool, per_count: float) -> dict[str, Any]:
         "edge_interval_mm": _mm(visit.edge_high - visit.edge_low, scaled),
         "overtravel_mm": _mm(visit.overtravel, scaled),
         "overtravel_max_mm": _mm(visit.deepest, scaled),
+        "approach_speed_counts_s": _number(visit.approach_speed / per_count),
+        "edge_counts": _number(visit.edge_logged / per_count),
+        "edge_interval_counts": _number((visit.edge_high - visit.edge_low) / per_count),
         "overtravel_counts": _number(visit.overtravel / per_count),
+        "overtravel_max_counts": _number(visit.deepest / per_count),
         "made": visit.made,
         "zeroed": visit.zeroed,
         "command_delay_ms": _number(visit.command_delay_s * 1e3),
@@ -85,12 +91,12 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _part(part: BudgetPart) -> dict[str, Any]:
+def _part(part: BudgetPart, per_unit: float, unit: str = "mm") -> dict[str, Any]:
     return {
         "part": part.part.value,
-        "mm": _number(part.mm),
-        "low": _number(part.low),
-        "high": _number(part.high),
+        unit: _number(part.mm / per_unit),
+        "low": _number(part.low / per_unit),
+        "high": _number(part.high / per_unit),
     }
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from replay.cells import numbers, words
+from replay.cells import words
 from replay.columns import LogColumns
 from replay.defects import DefectKind, defect
 from replay.headers import header
@@ -65,7 +65,7 @@ def _find(table: Table, columns: LogColumns | None) -> _Long | None:
     channels = set(words(table.columns[long.name])[0].tolist()) - {""}
     # names repeat, and are names
     few = len(channels) <= min(MOST_NAMES, len(table.row) - 1)
-    return long if few and not numbers(table.columns[long.name]).mostly_readable else None
+    return long if few and not table.numbers(long.name).mostly_readable else None
 
 
 def _only(table: Table, known: frozenset[str]) -> int | None:
@@ -74,7 +74,7 @@ def _only(table: Table, known: frozenset[str]) -> int | None:
 
 
 def _pivot(table: Table, long: _Long) -> Table:
-    stamps = numbers(table.columns[long.time])
+    stamps = table.numbers(long.time)
     names, _ = words(table.columns[long.name])
     usable = stamps.readable & (names != "")
     if not usable.any():

@@ -49,7 +49,7 @@ def read_mcap(data: bytes, source: str) -> tuple[Table, list[str]]:
         for topic, time_ns, fields in messages
     )
     notes = [f"{count} messages of topic {topic} are not JSON; left out" for topic, count in others.items()]
-    return read_json_lines("\n".join(lines), source), notes
+    return read_json_lines("\n".join(lines).encode(), source), notes
 
 
 def _messages(data: bytes, source: str) -> tuple[list[tuple[str, int, dict[str, Any]]], dict[str, int]]:

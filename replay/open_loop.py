@@ -108,23 +108,40 @@ def drive(
     until_s : float
         End, over the trip's instant [s].
     """
-    body = scratch(BODY)[0]
-    body.error_share = ERROR_SHARE
     overtravel, slack = np.empty(len(lifts)), np.empty(len(lifts))
     for k in range(len(lifts)):
-        run, told = lifts.runs[k], commands[k if len(commands) > 1 else 0]
+        told = commands[k if len(commands) > 1 else 0]
         begin_s = float(told[0, 0])
         time_s = np.append(np.arange(begin_s + NOTED_S, until_s, NOTED_S), until_s)
-        out = np.empty((len(time_s), len(DRIVEN_COLUMNS)))
-        above_m, speed_m_s = begin if isinstance(begin, tuple) else (-begin_s * begin, begin)
-        stretch = _sliding_stretch_m(run, speed_m_s)
-        trip_m = float(lifts.trip_m[k]) + stretch
-        spool_m = trip_m + float(lifts.edge_m[k]) + above_m
-        place(run, body, begin_s, spool_m, spool_m - stretch, -speed_m_s)
-        drive_along(run, body, told, float(lifts.delays_s[k]), int(lifts.off), time_s, out)
+        trip_m, out = _driven(lifts, k, begin, told, time_s)
         overtravel[k] = trip_m - float(np.min(out[:, 0]))
         slack[k] = max(0.0, float(np.max(out[:, 1] - out[:, 0])))
     return Outcome(overtravel, slack)
+
+
+def heights_m(lifts: Ensemble, approach: Approach, lift: int) -> Floats:
+    """Spool heights over the trip (n,) of one of the lifts at the rows of ``approach.logged`` [m]."""
+    begin = (approach.begin_m, approach.begin_m_s)
+    trip_m, out = _driven(lifts, lift, begin, approach.commands, approach.logged[:, 0])
+    heights: Floats = out[:, 0] - trip_m
+    return heights
+
+
+def _driven(
+    lifts: Ensemble, k: int, begin: tuple[float, float] | float, told: Floats, time_s: Floats
+) -> tuple[float, Floats]:
+    """Spool height at which lift ``k`` trips while coming in [m], and its rows at the given instants."""
+    body = scratch(BODY)[0]
+    body.error_share = ERROR_SHARE
+    run, begin_s = lifts.runs[k], float(told[0, 0])
+    out = np.empty((len(time_s), len(DRIVEN_COLUMNS)))
+    above_m, speed_m_s = begin if isinstance(begin, tuple) else (-begin_s * begin, begin)
+    stretch = _sliding_stretch_m(run, speed_m_s)
+    trip_m = float(lifts.trip_m[k]) + stretch
+    spool_m = trip_m + float(lifts.edge_m[k]) + above_m
+    place(run, body, begin_s, spool_m, spool_m - stretch, -speed_m_s)
+    drive_along(run, body, told, float(lifts.delays_s[k]), int(lifts.off), time_s, out)
+    return trip_m, out
 
 
 def _sliding_stretch_m(run: Records, speed_m_s: float) -> float:

@@ -11,7 +11,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from replay.cells import numbers
 from replay.clock import Clock, read_clock
 from replay.columns import LogColumns
 from replay.defects import Defect, DefectKind
@@ -22,16 +21,12 @@ from replay.mcap_file import MAGIC, read_mcap
 from replay.roles import Roles, choose_roles
 from replay.series import Series, count_defects, read_series
 from replay.table import Table
+from replay.textfile import PARQUET_MAGIC, SNIFFED_BYTES, as_utf_8, file_bytes
 from replay.typed import read_json_lines, read_parquet
 from replay.units import REQUIRED, Role
 from sensor_models.errors import InputError
 
 Columns = LogColumns | Mapping[str, Any] | str | Path | None
-
-#: More control characters than this share make a file binary.
-BINARY_SHARE = 0.002
-#: Bytes looked at to tell text from binary.
-SNIFFED_BYTES = 1 << 16
 
 
 def read_log(path: str | Path, columns: Columns = None) -> Log:
@@ -98,49 +93,24 @@ def _timed(path: Path, columns: LogColumns | None, wanted: tuple[Role, ...]) -> 
         raise InputError(f"must hold at least two rows of data; it has {len(table.row)}", file=table.source)
     roles = choose_roles(table, columns, wanted)
     choice = roles.choices[Role.TIME]
-    cells = numbers(table.columns[choice.index])
-    return table, roles, read_clock(table, choice, cells)
+    return table, roles, read_clock(table, choice, table.numbers(choice.index))
 
 
 def read_table(path: Path) -> Table:
     """Open a file and take it apart into cells."""
-    try:
-        data = path.read_bytes()
-    except OSError as problem:
-        reason = (problem.strerror or "cannot be read").lower()
-        raise InputError(f"must be a log that can be read ({reason})", file=str(path)) from None
-    if not data.strip(b"\0 \r\n\t"):
-        raise InputError("must hold a header and rows; it is empty", file=path.name)
-    if data.startswith(b"PAR1"):
+    data, notes = file_bytes(path)
+    if data.startswith(PARQUET_MAGIC):
         return read_parquet(data, path.name)
     if data.startswith(MAGIC):
-        table, notes = read_mcap(data, path.name)
-        return _with_notes(table, notes)
-    text, notes = _decoded(data, path.name)
-    reader = read_json_lines if text.lstrip().startswith("{") else read_delimited
-    table = reader(text, path.name)
-    return _with_notes(table, notes)
+        table, more = read_mcap(data, path.name)
+        return _with_notes(table, more)
+    data, more = as_utf_8(data, path.name)
+    reader = read_json_lines if data[:SNIFFED_BYTES].lstrip().startswith(b"{") else read_delimited
+    return _with_notes(reader(data, path.name), [*notes, *more])
 
 
 def _with_notes(table: Table, notes: list[str]) -> Table:
     return replace(table, notes=(*notes, *table.notes)) if notes else table
-
-
-def _decoded(data: bytes, source: str) -> tuple[str, list[str]]:
-    notes = []
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16", errors="replace"), ["read as UTF-16"]
-    bare = data.rstrip(b"\0")
-    if len(bare) < len(data):
-        # a file system that lost power hands back blocks of zeros
-        notes.append(f"{len(data) - len(bare)} zero bytes at the end ignored")
-    control = sum(bare[:SNIFFED_BYTES].count(code) for code in range(32) if code not in b"\t\n\r\f\v\x1a")
-    if control > BINARY_SHARE * min(len(bare), SNIFFED_BYTES):
-        raise InputError("must be a text log (CSV, TSV, JSON lines) or Parquet; this is binary", file=source)
-    try:
-        return bare.decode("utf-8-sig"), notes
-    except UnicodeDecodeError:
-        return bare.decode("latin-1"), [*notes, "not UTF-8; read as Latin-1"]
 
 
 def _log(

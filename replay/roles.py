@@ -15,9 +15,9 @@ from enum import Enum
 from homing.words import Level
 from replay.columns import ColumnSpec, LogColumns
 from replay.headers import Header
-from replay.table import Table
+from replay.table import Table, listed
 from replay.units import ON_OFF, QUANTITIES, REQUIRED, SECOND, Quantity, Role, Unit
-from replay.values import fits, guess_command_unit, tells_sensor
+from replay.values import fits, guess_command_unit, tells_sensor, unfit
 from replay.vocabulary import EXACT, NEVER, PAIRS, READING, STRONG, WEAK
 from sensor_models.errors import InputError
 
@@ -68,12 +68,32 @@ def choose_roles(table: Table, columns: LogColumns | None, wanted: tuple[Role, .
     for role in wanted:
         if role not in found:
             raise _ask(table, role, doubts[role], found)
-    notes = tuple(
+    notes = [
         f"{role}: {_quoted(table, doubts[role])} could each be it; none is taken (name one in [log])"
         for role in doubts
         if role not in found and doubts[role]
-    )
-    return Roles(found, notes)
+    ]
+    unfit = {role: _unfit(table, role, found) for role in doubts if role not in found and not doubts[role]}
+    notes += [f"{role}: {why}, and is not taken" for role, why in unfit.items() if why]
+    return Roles(found, (*notes, *_unknown_units(table, found)))
+
+
+def _unfit(table: Table, role: Role, found: Mapping[Role, RoleChoice]) -> str:
+    """The column whose header says this role while its cells cannot be it, and why; "" if there is none."""
+    taken = {choice.index for choice in found.values()}
+    named = [
+        index for index, head in enumerate(table.headers) if index not in taken and _score(head, role) > 1
+    ]
+    why = [(index, reason) for index in named if (reason := unfit(table, role, index))]
+    return f'"{table.headers[why[0][0]].text}" by its header, but {why[0][1]}' if why else ""
+
+
+def _unknown_units(table: Table, found: Mapping[Role, RoleChoice]) -> list[str]:
+    return [
+        f'{role}: "{unknown}" in its header is no unit that is known here; say which in [log]'
+        for role, choice in found.items()
+        if choice.spec.unit is None and (unknown := table.headers[choice.index].unknown_unit)
+    ]
 
 
 def _mapped(table: Table, columns: LogColumns) -> dict[Role, RoleChoice]:
@@ -180,17 +200,22 @@ def _all_readings(table: Table, candidates: list[int]) -> bool:
 
 
 def _ask(table: Table, role: Role, doubts: list[int], found: Mapping[Role, RoleChoice]) -> InputError:
-    names = ", ".join(head.text for head in table.headers)
+    names = listed([head.text for head in table.headers])
     what = (
         f"{_quoted(table, doubts)} could each be the {role}"
         if doubts
-        else f"no column is known as the {role}"
+        else f"no column is known as the {role}{_hint(table, role, found)}"
     )
     example = snippet(table, found, doubts)
     return InputError(
         f"{what} (columns: {names}); say which in a file for --columns, like this:\n{example}",
         file=table.source,
     )
+
+
+def _hint(table: Table, role: Role, found: Mapping[Role, RoleChoice]) -> str:
+    why = _unfit(table, role, found)
+    return f": it would be {why}" if why else ""
 
 
 def snippet(table: Table, found: Mapping[Role, RoleChoice], doubts: list[int]) -> str:
@@ -215,4 +240,4 @@ def _toml(text: str) -> str:
 
 
 def _quoted(table: Table, indices: list[int]) -> str:
-    return ", ".join(f'"{table.headers[index].text}"' for index in indices)
+    return listed([f'"{table.headers[index].text}"' for index in indices])

@@ -6,11 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
 from homing.words import Level
-from replay.cells import numbers, readings, words
+from replay.cells import words
 from replay.clock import Clock
 from replay.defects import (
     Defect,
@@ -22,7 +21,7 @@ from replay.defects import (
 )
 from replay.layout import HOLD_S, SPARSE, carry_forward
 from replay.roles import Origin, RoleChoice
-from replay.table import Table
+from replay.table import CHARACTERS_TOLD, Table
 from replay.units import ON_OFF, QUANTITIES, Quantity, Role, Unit
 from sensor_models.errors import InputError
 
@@ -60,13 +59,12 @@ def read_series(table: Table, choice: RoleChoice, clock: Clock, hold_s: float | 
         When the cells hold something else than the role needs, or the counts are empty.
     """
     role, name = choice.role, choice.spec.column
-    column = table.columns[choice.index].gather(pl.Series(clock.keep))
     row = table.row[clock.keep]
-    values, empty, unreadable = _cells(role, column)
+    values, empty, unreadable = _cells(table, choice, clock.keep)
     if bool(unreadable.all() or (empty | unreadable).all()):
         if not bool(unreadable.any()) and role is not Role.COUNTS:
             return None
-        raise _useless(table, choice, column, empty)
+        raise _useless(table, choice, clock.keep, empty)
     defects = defect(DefectKind.UNREADABLE_CELL, row[unreadable], name)
     notes: list[str] = []
     carried = _changes_only(table, empty)
@@ -75,21 +73,40 @@ def read_series(table: Table, choice: RoleChoice, clock: Clock, hold_s: float | 
         defects += more
     else:
         defects += defect(DefectKind.EMPTY_CELL, row[empty], name)
+    if role in _COUNTERS and choice.spec.unit in (None, Unit.COUNT) and not table.whole(choice.index):
+        notes += _fractions(values, row, name)
     if role is not Role.STATE:
         values, choice, wraps = _scaled(values, choice, row)
         defects += wraps
     return Series(choice, values, tuple(defects), tuple(notes), carried)
 
 
-def _cells(role: Role, column: pl.Series) -> tuple[NDArray[Any], Flags, Flags]:
-    if role is Role.STATE:
-        texts, empty = words(column)
-        return texts, empty, np.zeros(len(texts), dtype=np.bool_)
-    cells = readings(column) if role in ON_OFF else numbers(column)
-    return cells.values, cells.empty, cells.unreadable
+def _fractions(counts: Floats, row: Ints, name: str) -> list[str]:
+    """A note where counts are not whole: they may be a length, turns, or a mean of several readings."""
+    broken = np.flatnonzero(np.isfinite(counts) & (counts != np.round(counts)))
+    if len(broken) == 0:
+        return []
+    return [
+        f"{name}: {len(broken)} counts are not whole, the first in data row {int(row[broken[0]])} "
+        f"({counts[broken[0]]:g}); if they are a length, say its unit in [log]"
+    ]
 
 
-def _useless(table: Table, choice: RoleChoice, column: pl.Series, empty: Flags) -> InputError:
+def _cells(table: Table, choice: RoleChoice, keep: Ints) -> tuple[NDArray[Any], Flags, Flags]:
+    """Values of the rows to keep, and which of them are empty or unreadable."""
+    values: NDArray[Any]
+    if choice.role is Role.STATE:
+        values, empty = words(table.columns[choice.index])
+        unreadable = np.zeros(len(values), dtype=np.bool_)
+    else:
+        cells = (table.readings if choice.role in ON_OFF else table.numbers)(choice.index)
+        values, empty, unreadable = cells.values, cells.empty, cells.unreadable
+    if len(keep) == len(values):
+        return values, empty, unreadable
+    return values[keep], empty[keep], unreadable[keep]
+
+
+def _useless(table: Table, choice: RoleChoice, keep: Ints, empty: Flags) -> InputError:
     key = f"column {choice.spec.column}"
     wanted = "on/off words (0, 1, true, pressed and so on)" if choice.role in ON_OFF else "numbers"
     if bool(empty.all()):
@@ -98,7 +115,10 @@ def _useless(table: Table, choice: RoleChoice, column: pl.Series, empty: Flags) 
         )
     first = int(np.flatnonzero(~empty)[0])
     return InputError(
-        f"must hold {wanted} to be the {choice.role}", file=table.source, key=key, got=str(column[first])
+        f"must hold {wanted} to be the {choice.role}",
+        file=table.source,
+        key=f"{key}, data row {int(table.row[keep[first]])},",
+        got=str(table.columns[choice.index][int(keep[first])])[:CHARACTERS_TOLD],
     )
 
 
@@ -138,8 +158,12 @@ def _scaled(values: Floats, choice: RoleChoice, row: Ints) -> tuple[Floats, Role
     remark = choice.remark
     if choice.origin is Origin.HEADER and spec.unit is None and role in (Role.BATTERY, Role.CURRENT):
         remark = f"taken as {unit.word}"
-    values = values / unit.per_base * (-1.0 if spec.invert else 1.0)
-    return values + 0.0, replace(choice, spec=replace(spec, unit=unit), remark=remark), defects
+    if unit.per_base != 1:
+        values = values / unit.per_base
+    if spec.invert:
+        # taken from zero, so that a zero gets no sign
+        values = 0.0 - values
+    return values, replace(choice, spec=replace(spec, unit=unit), remark=remark), defects
 
 
 def _first_unit(role: Role) -> Unit:

@@ -9,6 +9,7 @@ from typing import Any
 
 from homing.words import Level
 from replay.defects import Defect
+from replay.grid import Grid, grid_of
 from replay.log import Log
 from replay.motion import Motion, motion
 from replay.roles import RoleChoice
@@ -60,6 +61,7 @@ def log_part(summary: Summary) -> dict[str, Any]:
         "mm_per_count": None if log.scaled_by_itself else log.mm_per_count,
         "counts": _range(log, moved.lowest, moved.highest, ""),
         "speed": _range(log, moved.fastest_in, moved.fastest_out, "_s"),
+        "speed_step": _speed_step(log),
         "direction_changes": {"count": len(moved.turns), "rows": log.row[moved.turns].tolist()},
         "notes": list(log.notes),
     }
@@ -75,6 +77,17 @@ def _range(log: Log, low: float, high: float, per: str) -> dict[str, list[float]
         return None if factor is None or math.isnan(low) else [low * factor, high * factor]
 
     return {f"counts{per}": pair(None if log.scaled_by_itself else 1.0), f"mm{per}": pair(log.mm_per_count)}
+
+
+def _speed_step(log: Log) -> dict[str, float | None]:
+    """What one step of the encoder makes of a speed from row to row; None where there is no grid."""
+    grid = _grid(log)
+    step = None if grid is None else grid.speed_step
+    scale = log.mm_per_count
+    return {
+        "counts_s": None if log.scaled_by_itself else step,
+        "mm_s": None if step is None or scale is None else step * scale,
+    }
 
 
 def _defect(each: Defect) -> dict[str, Any]:
@@ -147,10 +160,18 @@ def _motion_lines(summary: Summary) -> Iterator[str]:
         inwards, outwards = moved.fastest_in * factor, moved.fastest_out * factor
         over = f"over {moved.window_s * 1e3:.3g} ms; negative: inwards"
         yield f"  speed      {inwards:.{places}f} to {outwards:.{places}f} {unit}/s ({over})"
+    grid = _grid(log)
+    if grid is not None:
+        step, speed = grid.step * factor, grid.speed_step * factor
+        yield f"  grid       {step:.3g} {unit}; from row to row a speed is a multiple of {speed:.3g} {unit}/s"
     size = f"a turn counts from {moved.turn_size * factor:.3g} {unit} back"
     yield f"  turns      {len(moved.turns)} direction changes ({size})"
     if log.mm_per_count is None:
         yield "             lengths stay in counts: give mm_per_count in [log], or a lift file"
+
+
+def _grid(log: Log) -> Grid | None:
+    return grid_of(log.counts, log.time_s)
 
 
 def _role_words(choice: RoleChoice) -> str:

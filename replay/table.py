@@ -9,9 +9,28 @@ import polars as pl
 from numpy.typing import NDArray
 
 from homing.values import nearest
+from replay.cells import Cells, numbers, readings
 from replay.defects import Defect
 from replay.headers import Header
 from sensor_models.errors import InputError
+
+#: More columns than this are no log of a robot, and memory goes with columns times rows.
+MOST_COLUMNS = 2000
+#: Messages name this many columns, and this many characters of each.
+NAMES_TOLD, CHARACTERS_TOLD = 20, 60
+
+
+def check_columns(count: int, source: str) -> None:
+    """Refuse a table that is too wide to be a log."""
+    if count > MOST_COLUMNS:
+        raise InputError(f"must have at most {MOST_COLUMNS} columns; it has {count}", file=source)
+
+
+def listed(names: list[str]) -> str:
+    """Headers for a message, which must stay readable however many there are."""
+    told = [name if len(name) <= CHARACTERS_TOLD else f"{name[:CHARACTERS_TOLD]}..." for name in names]
+    more = len(told) - NAMES_TOLD
+    return ", ".join(told[:NAMES_TOLD]) + (f" and {more} more" if more > 0 else "")
 
 
 @dataclass(frozen=True)
@@ -49,6 +68,25 @@ class Table:
     notes: tuple[str, ...] = field(default=())
     first_line: int = 0
     changes_only: bool = False
+    _read: dict[tuple[str, int], Cells] = field(init=False, repr=False, compare=False, default_factory=dict)
+
+    def numbers(self, index: int) -> Cells:
+        """A column as numbers; read once, since several roles ask for it."""
+        key = ("numbers", index)
+        if key not in self._read:
+            self._read[key] = numbers(self.columns[index])
+        return self._read[key]
+
+    def whole(self, index: int) -> bool:
+        """True when all numbers of a column are whole."""
+        return self.numbers(index).whole is not None
+
+    def readings(self, index: int) -> Cells:
+        """A column as on/off words; read once too."""
+        key = ("readings", index)
+        if key not in self._read:
+            self._read[key] = readings(self.columns[index])
+        return self._read[key]
 
     def find(self, column: str, key: str) -> int:
         """Index of the column with this header.
@@ -65,6 +103,6 @@ class Table:
         if found:
             must = "must name one column, but the header has it more than once"
         else:
-            hint = nearest(column, names) or f"; it has {', '.join(names)}"
+            hint = nearest(column, names) or f"; it has {listed(names)}"
             must = f"must be a column of the log{hint}"
         raise InputError(must, file=self.source, key=key, got=column)

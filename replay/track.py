@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.countsets import CountSet, count_sets
-from replay.defects import DefectKind
 from replay.frozen import Frozen, frozen_runs
+from replay.heights import bridged_over, continuous, resolved, speeds, unrolled
 from replay.log import Log
 from replay.timing import periods
 from replay.units import Role
@@ -24,8 +24,6 @@ Flags = NDArray[np.bool_]
 
 #: Where no scale is known the range of the counts stands for this many mm: the travel of a small lift.
 WORKING_RANGE_MM = 400.0
-#: Speeds are taken over about this time [s]: longer than stamp jitter, shorter than a braking ramp.
-SPEED_WINDOW_S = 0.04
 #: Standstill is under this speed [mm/s], as defined for the simulation; more where a count is coarse.
 STILL_MM_S = 2.0
 #: A count that toggles at rest makes this many quanta per window at most.
@@ -104,21 +102,21 @@ class Track:
 def track_of(log: Log) -> Track:
     """Follow the motion through one log."""
     period_s = periods(log).median_s
-    time_s = _continuous(log, period_s)
+    time_s = continuous(log, period_s)
     counts = filled(log.counts)
     scaled = log.mm_per_count is not None
     scale = working_scale(log)
     made = _made(log)
     command = _normalised(log)
     raw = counts * scale
-    quantum = _quantum(raw, scale)
+    quantum = resolved(raw, scale)
     frozen = frozen_runs(time_s, raw, made, quantum)
-    bridged = _bridge(time_s, raw, frozen)
+    bridged = bridged_over(time_s, raw, frozen)
     sets = count_sets(time_s, bridged, log.breaks, frozen, quantum, made)
-    height = _unrolled(bridged, sets)
+    height = unrolled(bridged, sets)
     turned = _turned(time_s, height, made, command)
     height = -height if turned else height
-    rate, speed, window = _speeds(time_s, height, period_s)
+    rate, speed, window = speeds(time_s, height, period_s)
     return Track(
         log=log,
         scale=scale,
@@ -184,51 +182,6 @@ def _normalised(log: Log) -> Floats | None:
     command = held(log[Role.COMMAND])
     size = float(np.max(np.abs(command)))
     return command / size if size > 0 else None
-
-
-def _continuous(log: Log, period_s: float) -> Floats:
-    """Time (n,) [s] in which clock jumps and steps back count as one period."""
-    step = np.diff(log.time_s)
-    step[log.starts[1:] - 1] = period_s
-    leapt = {row for each in log.defects if each.kind is DefectKind.CLOCK_JUMP for row in each.rows}
-    step[np.isin(log.row[1:], sorted(leapt))] = period_s
-    return np.concatenate([[0.0], np.cumsum(step)])
-
-
-def _quantum(raw: Floats, scale: float) -> float:
-    """Smallest change between rows [mm]: the count itself, or what a scaled column resolves."""
-    change = np.abs(np.diff(raw))
-    change = np.sort(change[change > 1e-6 * scale])
-    # the fifth smallest, so that a few cells between two counts do not make it
-    return float(change[min(4, len(change) - 1)]) if len(change) else scale
-
-
-def _bridge(time_s: Floats, raw: Floats, frozen: tuple[Frozen, ...]) -> Floats:
-    height = raw.copy()
-    for run in frozen:
-        if run.caught_up:
-            inside = slice(run.first, run.last + 1)
-            ends = [run.first, run.last]
-            height[inside] = np.interp(time_s[inside], time_s[ends], raw[ends])
-    return height
-
-
-def _unrolled(raw: Floats, sets: tuple[CountSet, ...]) -> Floats:
-    height = raw.copy()
-    for each in sets:
-        height[each.index :] -= each.jump
-    return height
-
-
-def _speeds(time_s: Floats, height: Floats, period_s: float) -> tuple[Floats, Floats, float]:
-    half = max(1, round(SPEED_WINDOW_S / 2 / period_s))
-    index = np.arange(len(time_s))
-    low, high = np.maximum(index - half, 0), np.minimum(index + half, len(time_s) - 1)
-    speed = (height[high] - height[low]) / np.maximum(time_s[high] - time_s[low], 1e-9)
-    step = np.diff(time_s)
-    rate = np.zeros(len(time_s))
-    rate[1:] = np.where(step > 0, np.diff(height) / np.maximum(step, 1e-9), 0.0)
-    return rate, speed, 2 * half * period_s
 
 
 def _turned(time_s: Floats, height: Floats, made: Flags | None, command: Floats | None) -> bool:

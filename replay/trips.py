@@ -1,115 +1,133 @@
-"""Trip height of each descent: from its own edge, its neighbours' or the way out."""
+"""Trip height of each descent: from its own edge, its neighbours' and the way out.
+
+What is looked for is the height of the spool at which the carriage passed the place where a healthy sensor
+trips. Visits to the same sensor share it, but for count loss, slip, stretch and slack, which move it.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from replay.descents import Descent, edge_interval, release_interval, unseen_way
+from replay.descents import Descent
+from replay.placing import Sight, placed
+from replay.sightings import NARROW_MM, Evidence, Interval, ReadingAge, evidence
 from replay.track import Track
 
-Interval = tuple[float, float]
+__all__ = ["NARROW_MM", "Trip", "trip_heights"]
+
+#: Visits on either side of which the edges are taken together.
+NEIGHBOURS = 4
+#: An edge read this much deeper [mm] than before was read late, if the next ones are where they were.
+LATE_MM = 6.0
+#: A made reading this much above the trip [mm] that is not there again is false.
+FALSE_MM = 25.0
+#: Without a sensor the rest heights that agree within this are one end of travel [mm].
+SAME_REST_MM = 8.0
+#: An edge that wanders by more than this walks, and other visits say little of where it is in this one.
+WALK_MM = 2.0
+#: Speed slackens and stretches the string: a visit that differs in speed holds within the way travelled in
+#: this time [s]. Own choice, of the order of a carriage's swing on its string.
+SWING_S = 0.0015
+#: The way that it ran ahead is known to this share: the carriage may have gained a little too.
+AHEAD_SHARE = 0.25
+
+
+@dataclass(frozen=True)
+class Trip:
+    """Trip height of one descent [mm], and the bounds within which it lies nearly surely; NaN if unknown."""
+
+    height: float
+    low: float
+    high: float
+
+    @property
+    def known(self) -> bool:
+        """Whether there is any."""
+        return self.height == self.height
+
+
+UNKNOWN = Trip(float("nan"), float("nan"), float("nan"))
 
 
 def trip_heights(
-    track: Track, found: tuple[Descent, ...], intervals: list[Interval | None]
-) -> list[tuple[float, float, float]]:
-    """Trip height and its bounds (low, high) for every descent [mm]; NaN where none is known.
-
-    ``intervals`` are the descents' own sampling intervals of the edge, as `own_interval` gives them.
-    """
-    releases = [release_interval(track, each) for each in found]
-    hysteresis = _hysteresis(intervals, releases)
-    trips = [_trip(track, found, intervals, k) for k in range(len(found))]
-    return [
-        _refined(trip, own, release, hysteresis)
-        for trip, own, release in zip(trips, intervals, releases, strict=True)
-    ]
+    track: Track, found: tuple[Descent, ...], intervals: list[Interval | None], age: ReadingAge
+) -> list[Trip]:
+    """Trip height and its bounds for every descent."""
+    edges = evidence(track, found, intervals, age)
+    rest = _rest_trip(track, found)
+    return [_trip(edges, rest, k) for k in range(len(found))]
 
 
-#: An edge is narrow when its sampling interval is at most this wide [mm]; wide ones lean on narrow ones.
-NARROW_MM = 4.0
-
-
-#: Neighbouring visits from which a trip height is taken.
-NEIGHBOURS = 3
-
-
-#: An edge read this much deeper [mm] than before was read late, if the next ones are where they were.
-LATE_MM = 6.0
-
-
-#: A made reading this much above the trip [mm] that is not there again is false.
-FALSE_MM = 25.0
-
-
-#: Without a sensor the rest heights that agree within this are one end of travel [mm].
-SAME_REST_MM = 8.0
-
-
-def own_interval(track: Track, each: Descent) -> Interval | None:
-    """Interval of the sensor's edge in this descent; None where it was not seen or was made already."""
-    if each.seen is None or each.seen <= each.start:
-        return None
-    inwards = (
-        track.height[each.seen] < track.height[each.seen - 1] or track.speed[each.seen - 1] < -track.still
-    )
-    return edge_interval(track, each.seen) if inwards else None
-
-
-def _trip(
-    track: Track, found: tuple[Descent, ...], intervals: list[Interval | None], k: int
-) -> tuple[float, float, float]:
+def _trip(edges: Evidence, rest: Trip, k: int) -> Trip:
     """Trip height of descent ``k`` with its bounds.
 
-    Its own edge where that is narrow; the neighbours' edges where its own interval holds them (a wide one
-    says no more), where it has none, or where it was read far too deep: a reading that came late is no
-    other trip, unless the visits after it agree with it.
+    From its own edge together with its neighbours' and the way out; from the neighbours' alone where it has
+    none, or where it was read far too deep: a reading that came late is no other trip, unless the visits
+    after it agree with it.
     """
-    own = intervals[k]
-    before, after = _neighbours(intervals, k)
-    local = before if not np.isnan(before) else after
-    if own is None:
-        return (local, local, local) if not np.isnan(local) else _rest_trip(track, found)
-    middle = (own[0] + own[1]) / 2
-    age = unseen_way(track, found[k].seen or 0)
-    if not np.isnan(local):
-        if own[1] - own[0] > NARROW_MM and own[0] <= local <= own[1] + age:
-            return local, own[0], own[1] + age
-        if _late(intervals, k, before - own[1] - age, abs(after - middle) < abs(after - local)):
-            return local, own[0], own[1] + age
-        if middle - local > FALSE_MM and abs(after - local) < min(LATE_MM, abs(after - middle)):
-            # made far above the trip once, and back at it later: a false reading is no trip
-            return local, local, local
-    return middle, own[0], own[1] + age
+    own = edges.own[k]
+    if own is None or _misread(edges, k):
+        # a spool that ran on in front of a late reading had passed the trip by then
+        before, after = _beside(edges, k, ahead=0.0)
+        near = before or after
+        return Trip(*placed(near[0], near[1:])) if near else rest
+    before, after = _beside(edges, k, edges.ahead[k]) if edges.wander < WALK_MM else ([], [])
+    return Trip(*placed(own, [*before, *after, *_way_out(edges, k)]))
 
 
-def _hysteresis(edges: list[Interval | None], releases: list[Interval | None]) -> float:
-    """How much higher than it changes to made the sensor lets go on the way out [mm]; NaN where unknown."""
-    both = [
-        (out[0] + out[1] - edge[0] - edge[1]) / 2
-        for edge, out in zip(edges, releases, strict=True)
-        if edge is not None and out is not None and max(edge[1] - edge[0], out[1] - out[0]) <= NARROW_MM
-    ]
-    return float(np.median(both)) if both else float("nan")
+def _beside(edges: Evidence, k: int, ahead: float) -> tuple[list[Sight], list[Sight]]:
+    """Edges of the visits nearest before and after descent ``k``, as far as they hold for it too."""
+
+    def seen(order: range) -> list[Sight]:
+        known = [(j, sight) for j in order if (sight := edges.own[j]) is not None]
+        chosen = _narrow_first(known)[:NEIGHBOURS]
+        return [sight.shifted(edges.ahead[j] - ahead, _spread(edges, j, k, ahead)) for j, sight in chosen]
+
+    return seen(range(k - 1, -1, -1)), seen(range(k + 1, len(edges.own)))
 
 
-def _refined(
-    trip: tuple[float, float, float], own: Interval | None, release: Interval | None, hysteresis: float
-) -> tuple[float, float, float]:
-    """A trip that is the middle of a wide interval, moved to where the way out right after it says.
+def _narrow_first(known: list[tuple[int, Sight]]) -> list[tuple[int, Sight]]:
+    narrow = [(j, sight) for j, sight in known if sight.width <= NARROW_MM]
+    return narrow or known
+
+
+def _spread(edges: Evidence, j: int, k: int, ahead: float) -> float:
+    """How well the edge of descent ``j`` holds for ``k`` [mm]."""
+    swing = SWING_S * abs(edges.speed[k] - edges.speed[j])
+    lead = AHEAD_SHARE * max(ahead, edges.ahead[j])
+    return float(np.linalg.norm([edges.wander * abs(k - j) ** 0.5, swing, lead]))
+
+
+def _way_out(edges: Evidence, k: int) -> list[Sight]:
+    """The edge on the way out right after, less the hysteresis.
 
     A lift leaves its sensor more slowly than it comes in fast, so that the release is the sharper edge.
     """
-    if own is None or release is None or np.isnan(hysteresis) or trip[0] != (own[0] + own[1]) / 2:
-        return trip
-    width = release[1] - release[0]
-    if width >= 0.7 * (own[1] - own[0]):
-        return trip
-    middle = (release[0] + release[1]) / 2 - hysteresis
-    return float(np.clip(middle, own[0], own[1])), own[0], trip[2]
+    release = edges.out[k]
+    if release is None:
+        return []
+    return [Sight(*release).shifted(-edges.hysteresis[0], edges.hysteresis[1])]
 
 
-def _late(intervals: list[Interval | None], k: int, deeper: float, stays: bool) -> bool:
+def _misread(edges: Evidence, k: int) -> bool:
+    """Whether the reading of descent ``k`` came late, or was false, high above the trip."""
+    own = edges.own[k]
+    assert own is not None
+    before, after = _levels(edges, k)
+    local = before if not np.isnan(before) else after
+    if np.isnan(local):
+        return False
+    middle, top = own.middle, own.high + own.reach
+    if own.width > NARROW_MM and own.low <= local <= top:
+        return False
+    if _late(edges, k, before - top, abs(after - middle) < abs(after - local)):
+        return True
+    return middle - local > FALSE_MM and abs(after - local) < min(LATE_MM, abs(after - middle))
+
+
+def _late(edges: Evidence, k: int, deeper: float, stays: bool) -> bool:
     """Whether an edge that came ``deeper`` than before was late, and not a new trip.
 
     Slipping hubs and longer strings make the edge come earlier. One that comes deeper once was read late;
@@ -120,26 +138,26 @@ def _late(intervals: list[Interval | None], k: int, deeper: float, stays: bool) 
         return False
     if not stays:
         return True
-    before = [sum(edge) / 2 for edge in intervals[max(0, k - 3) : k] if edge is not None]
+    before = [edge.middle for edge in edges.own[max(0, k - 3) : k] if edge is not None]
     return len(before) >= 2 and max(before) - min(before) < 0.3 * deeper
 
 
-def _neighbours(intervals: list[Interval | None], k: int) -> tuple[float, float]:
-    """Middles of the narrow edges nearest before and nearest after descent ``k``; NaN where there is none."""
+def _levels(edges: Evidence, k: int) -> tuple[float, float]:
+    """Median of the narrow edges nearest before and nearest after descent ``k``; NaN where there is none."""
 
     def middle(order: range) -> float:
-        edges = [edge for j in order if (edge := intervals[j]) is not None]
-        narrow = [edge for edge in edges if edge[1] - edge[0] <= NARROW_MM] or edges
-        return float(np.median([sum(edge) / 2 for edge in narrow[:NEIGHBOURS]])) if narrow else float("nan")
+        known = [(j, sight) for j in order if (sight := edges.own[j]) is not None]
+        chosen = [sight.middle for _, sight in _narrow_first(known)[:3]]
+        return float(np.median(chosen)) if chosen else float("nan")
 
-    return middle(range(k - 1, -1, -1)), middle(range(k + 1, len(intervals)))
+    return middle(range(k - 1, -1, -1)), middle(range(k + 1, len(edges.own)))
 
 
-def _rest_trip(track: Track, found: tuple[Descent, ...]) -> tuple[float, float, float]:
+def _rest_trip(track: Track, found: tuple[Descent, ...]) -> Trip:
     """Where no edge was ever seen: the rest height on which most descents end, if two or more agree."""
     lows = np.array([track.height[each.low] for each in found])
     best = max(lows, key=lambda low: (np.sum(np.abs(lows - low) <= SAME_REST_MM), -low), default=np.nan)
     near = lows[np.abs(lows - best) <= SAME_REST_MM]
     if len(near) < 2:
-        return (float("nan"),) * 3
-    return float(np.median(near)), float(near.min()), float(near.max())
+        return UNKNOWN
+    return Trip(float(np.median(near)), float(near.min()), float(near.max()))

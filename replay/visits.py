@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from replay.descents import Descent, descents, first_stand
 from replay.diagnosis import Visit
+from replay.sightings import PROMPT, Interval, ReadingAge, own_interval
 from replay.track import Track
-from replay.trips import Interval, own_interval, trip_heights
+from replay.trips import Trip, trip_heights
 
 Floats = NDArray[np.float64]
 
@@ -49,21 +50,21 @@ class Visits:
         return self.descents[self.arrived[visit.number - 1]]
 
 
-def visits_of(track: Track) -> Visits:
-    """Find all visits of a track."""
+def visits_of(track: Track, age: ReadingAge = PROMPT) -> Visits:
+    """Find all visits of a track, whose readings are of this age."""
     found = descents(track)
     intervals = [own_interval(track, each) for each in found]
-    trips = trip_heights(track, found, intervals)
+    trips = trip_heights(track, found, intervals, age)
     hold = hold_level(track)
     visits: list[Visit] = []
     arrived: list[int] = []
     for k, each in enumerate(found):
         trip = trips[k]
-        if np.isnan(trip[0]) or not _arrives(track, each, trip[0], intervals[k]):
+        if not trip.known or not _arrives(track, each, trip.height, intervals[k]):
             continue
         visits.append(_visit(track, each, trip, intervals[k], hold, len(visits) + 1))
         arrived.append(k)
-    return Visits(tuple(visits), found, tuple(trip[0] for trip in trips), tuple(arrived), hold)
+    return Visits(tuple(visits), found, tuple(trip.height for trip in trips), tuple(arrived), hold)
 
 
 def hold_level(track: Track) -> float:
@@ -83,17 +84,17 @@ def _arrives(track: Track, each: Descent, trip: float, own: Interval | None) -> 
 def _visit(
     track: Track,
     each: Descent,
-    trip: tuple[float, float, float],
+    trip: Trip,
     own: Interval | None,
     hold: float,
     number: int,
 ) -> Visit:
     height = track.height
-    below = np.flatnonzero(height[each.start : each.end + 1] <= trip[0])
+    below = np.flatnonzero(height[each.start : each.end + 1] <= trip.height)
     at = each.start + int(below[0]) if len(below) else each.low
     stand = first_stand(track, at, each.end)
     near = track.span(track.after(at, -AROUND_S), max(stand, each.seen or at))
-    past = float(trip[0] - np.min(height[at : max(stand, at) + 1]))
+    past = float(trip.height - np.min(height[at : max(stand, at) + 1]))
     change = command_change(track, each.seen, each.end, hold)
     battery, current = track.battery, track.current
     return Visit(
@@ -107,14 +108,14 @@ def _visit(
         made=each.seen is not None,
         seen=each.seen,
         approach_speed=approach_speed(track, at, each.start),
-        edge=trip[0],
-        edge_logged=_as_counted(track, at, trip[0]),
+        edge=trip.height,
+        edge_logged=_as_counted(track, at, trip.height),
         read_low=float("nan") if own is None else own[0],
         read_high=float("nan") if own is None else own[1],
-        edge_low=trip[1],
-        edge_high=trip[2],
+        edge_low=trip.low,
+        edge_high=trip.high,
         overtravel=max(past, 0.0),
-        deepest=max(float(trip[0] - np.min(height[at : each.end + 1])), 0.0),
+        deepest=max(float(trip.height - np.min(height[at : each.end + 1])), 0.0),
         rest=float(height[stand]),
         command_delay_s=_delay(track, each.seen, change),
         run_on=_run_on(track, each.seen if track.command is None else change, stand),

@@ -13,24 +13,21 @@ from dataclasses import replace
 
 import numpy as np
 
-from homing.kernel.codes import Mode
 from homing.liftfile import Lift
 from homing.words import CommandKind
 from replay.approach import MM, Arrival, approach_of
 from replay.diagnosis import Cause
 from replay.fit_channels import channels
 from replay.fit_result import Fit
+from replay.fit_trip import measured_trip_m
 from replay.open_loop import as_logged
 from replay.track import Track
 from replay.what_if_changes import changes_of
+from replay.what_if_limits import lacking, not_tried
+from replay.what_if_shown import shown
 from replay.what_if_study import WhatIf, WhatIfs, judged, study_of
 
 __all__ = ["WhatIf", "WhatIfs", "what_if"]
-
-
-#: Open windings are believed where they leave less than this share of the model's error, and that error is
-#: more than this [mm].
-COASTS, LEAST_MM = 0.75, 5.0
 
 
 def what_if(
@@ -72,14 +69,16 @@ def what_if(
     approach = approach_of(track, visit, found.duty, found.bus_v, ramps=ramps)
     if approach is None:
         return None
-    study = study_of(track, lift, approach, fit, limit_mm * MM, cause, np.random.default_rng(seed))
-    was = as_logged(study.lifts, approach)
-    coasting = as_logged(study.lifts.with_off(Mode.OPEN), approach)
-    errors_m = [float(np.median(one.overtravel_m)) - approach.overtravel_m for one in (was, coasting)]
-    if abs(errors_m[1]) < COASTS * abs(errors_m[0]) and abs(errors_m[0]) > LEAST_MM * MM:
-        # the log stops like a motor with open windings, whatever the lift file says
-        study = replace(study, lifts=study.lifts.with_off(Mode.OPEN), coasts=True)
-        was, errors_m = coasting, errors_m[1:]
-    error_m = errors_m[0]
+    study = study_of(track, lift, approach, fit, limit_mm * MM, cause, seed)
+    study = shown(study, measured_trip_m([track.log], lift))
+    was = as_logged(study.lifts, study.approach)
+    error_m = float(np.median(was.overtravel_m)) - approach.overtravel_m
     as_it_was = replace(judged("as it was", was, study, error_m), prevented=False)
-    return WhatIfs(as_it_was, error_m / MM, tuple(changes_of(study, was, error_m)))
+    return WhatIfs(
+        as_it_was,
+        error_m / MM,
+        tuple(changes_of(study, was, error_m)),
+        not_tried=not_tried(study),
+        shown=study.shown,
+        lacking=lacking(study, error_m, fit),
+    )

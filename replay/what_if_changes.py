@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from homing.kernel.codes import Mode
 from homing.words import CommandKind
 from replay.approach import LEAD_S, MM, Approach
+from replay.diagnosing import reading_age
 from replay.diagnosis import Cause
 from replay.open_loop import (
     Ensemble,
@@ -43,6 +44,8 @@ GUARD_SHARE = 0.5
 #: Overtravels closer than this are the same [m].
 SAME_M = 1e-6
 AGREEMENT = "two readings must agree before zero is set (stopping never waits for them)"
+#: A reading that comes within so many periods and its age came in time: loops jitter.
+IN_TIME = 1.3
 #: Nothing moves any more this long after the stop command [s].
 COMES_TO_REST_S = 0.6
 
@@ -99,10 +102,10 @@ def shorter_loop(study: Study, was: Outcome) -> tuple[str, Outcome, float]:
     words = f"control loop of {period_s * 1e3:.0f} ms that is never late"
     if math.isinf(approach.seen_s):
         seen = study.window_m > approach.speed_m_s * period_s and math.isfinite(study.window_m)
-        waits = _waits(study, period_s) if seen else None
+        waits = _until_read(study, period_s) if seen else None
     else:
-        waits = _waits(study, period_s) + max(0.0, approach.changed_s - approach.first_row_s)
-    return words, _stopped(study, study.lifts, approach.speed_m_s, waits), 0.0
+        waits = _until_read(study, period_s) + max(0.0, approach.begun_s - approach.first_row_s)
+    return words, _stopped(study, _edge_known(study.lifts), approach.speed_m_s, waits), 0.0
 
 
 def braking(study: Study, was: Outcome) -> tuple[str, Outcome, float] | None:
@@ -132,7 +135,7 @@ def wider_target(study: Study, was: Outcome) -> tuple[str, Outcome, float] | Non
         return None
     missed = math.isinf(approach.seen_s)
     caught = missed and WIDER * study.window_m > approach.speed_m_s * approach.period_s
-    waits = _waits(study, approach.period_s) if caught else None
+    waits = _until_read(study, approach.period_s) if caught else None
     words = f"target half as long again (made over {WIDER * study.window_m / MM:.0f} mm)"
     return words, _stopped(study, study.lifts, approach.speed_m_s, waits), 0.0
 
@@ -140,8 +143,8 @@ def wider_target(study: Study, was: Outcome) -> tuple[str, Outcome, float] | Non
 def travel_guard(study: Study, was: Outcome) -> tuple[str, Outcome, float]:
     """Stop on counts alone once they are past the trip, whatever the sensor says."""
     approach, below_m = study.approach, GUARD_SHARE * study.limit_m
-    waits = below_m / approach.speed_m_s + _waits(study, approach.period_s)
-    waits = np.minimum(waits, approach.changed_s)
+    waits = below_m / approach.speed_m_s + _until_loop(study, approach.period_s)
+    waits = np.minimum(waits, approach.begun_s)
     words = f"travel guard: stop on counts {below_m / MM:.0f} mm below the trip, whatever the sensor says"
     return words, _stopped(study, study.lifts, approach.speed_m_s, waits), 0.0
 
@@ -150,13 +153,40 @@ def _speed(study: Study) -> str:
     return f"{study.approach.speed_m_s / MM:.0f}"
 
 
-def _waits(study: Study, period_s: float) -> Floats:
-    """Time from the trip to the next loop, which may lie anywhere in its period (k,) [s]."""
+def _until_loop(study: Study, period_s: float) -> Floats:
+    """Time to the next loop, which may lie anywhere in its period (k,) [s]."""
     return study.rng.uniform(0.0, period_s, len(study.lifts))
 
 
+def _until_read(study: Study, period_s: float) -> Floats:
+    """Time from the trip to the first loop whose reading has seen it (k,) [s]."""
+    age = reading_age(study.lift)
+    held_s = study.rng.uniform(0.0, age.hold_s, len(study.lifts))
+    return age.mean_s + held_s + _until_loop(study, period_s)
+
+
+def _until_stop(study: Study) -> Floats:
+    """Time from the trip to the stop of the same routine on another way in (k,) [s].
+
+    What followed the reading stays. The loops lie anywhere beside the trip again, but a reading that was
+    late in the log is as late again.
+    """
+    approach, age = study.approach, reading_age(study.lift)
+    read_s = approach.seen_s if math.isfinite(approach.seen_s) else approach.first_row_s
+    if read_s <= age.mean_s + age.hold_s + IN_TIME * approach.period_s:
+        again = _until_read(study, approach.period_s)
+    else:
+        again = read_s - approach.period_s / 2 + _until_loop(study, approach.period_s)
+    return np.maximum(0.0, approach.begun_s - read_s + again)
+
+
+def _edge_known(lifts: Ensemble) -> Ensemble:
+    """The same lifts where time counts from the trip itself, wherever the log's edge lay."""
+    return replace(lifts, edge_m=np.zeros(len(lifts)))
+
+
 def _moved(lifts: Ensemble, higher_m: float) -> Ensemble:
-    return Ensemble(lifts.runs, lifts.delays_s, lifts.trip_m + higher_m, lifts.edge_m, lifts.off)
+    return replace(lifts, trip_m=lifts.trip_m + higher_m)
 
 
 def _slower(study: Study, speed_m_s: float) -> Outcome:
@@ -164,15 +194,15 @@ def _slower(study: Study, speed_m_s: float) -> Outcome:
     approach = study.approach
     missed = math.isinf(approach.seen_s) and math.isfinite(study.window_m)
     caught = missed and study.window_m > speed_m_s * approach.period_s
-    waits = _waits(study, approach.period_s) if caught else None
-    return _stopped(study, study.lifts, speed_m_s, waits)
+    waits = _until_read(study, approach.period_s) if caught else _until_stop(study)
+    return _stopped(study, _edge_known(study.lifts), speed_m_s, waits)
 
 
 def _stopped(study: Study, lifts: Ensemble, speed_m_s: float, waits_s: Floats | None) -> Outcome:
-    """Drive at a speed; the stop is commanded so long after the trip, or as long as in the log (None)."""
+    """Drive at a speed; the stop begins so long after the trip, or as long as in the log (None)."""
     approach = study.approach
     if waits_s is None:
-        waits_s = np.full(len(lifts), approach.changed_s)
+        waits_s = np.full(len(lifts), approach.begun_s)
     same = speed_m_s == approach.speed_m_s
     duty = None if same else approach.approach_duty + _duty_change(study, speed_m_s)
     pace = 1.0 if same else _stop_pace(study, speed_m_s)
@@ -207,19 +237,19 @@ def commands_for(approach: Approach, duty: float | None, wait_s: float, pace: fl
 
     ``duty`` None is the logged approach; ``pace`` is the duration of the stop over that of the logged one.
     The stop begins at the same share between approach and rest as in the log; where the log has none, the
-    lift is given the command with which it rests.
+    lift is given the command with which it rests. The stop is all that follows ``approach.begun_s``.
     """
     bus_v = float(np.median(approach.commands[:, 2]))
     if duty is None:
-        coming = approach.commands[approach.commands[:, 0] < min(wait_s, approach.changed_s)]
+        coming = approach.commands[approach.commands[:, 0] < min(wait_s, approach.begun_s)]
     else:
         coming = np.array([[-LEAD_S, duty, bus_v]])
     if math.isinf(wait_s):
         return coming
-    logged = approach.commands[approach.commands[:, 0] >= approach.changed_s - 1e-9].copy()
+    logged = approach.commands[approach.commands[:, 0] >= approach.begun_s - 1e-9].copy()
     if len(logged) == 0:
         return np.vstack([coming, [[wait_s, approach.rest_duty, bus_v]]])
-    logged[:, 0] = wait_s + pace * (logged[:, 0] - approach.changed_s)
+    logged[:, 0] = wait_s + pace * (logged[:, 0] - approach.begun_s)
     if duty is not None:
         share = (duty - approach.rest_duty) / (approach.approach_duty - approach.rest_duty)
         moving = logged[:, 1] != 0.0

@@ -45,11 +45,28 @@ class WhatIf:
 
 @dataclass(frozen=True)
 class WhatIfs:
-    """The visit as it was, the model's error (simulated minus logged) [mm], and every change."""
+    """The visit as it was and every change.
+
+    Parameters
+    ----------
+    as_it_was : WhatIf
+    model_error_mm : float
+        Simulated minus logged overtravel.
+    changes : tuple of WhatIf
+    not_tried : tuple of (str, str)
+        Changes that do not apply to this lift or log, and why.
+    shown : tuple of str
+        What the visit shows of the lift that its file says otherwise.
+    lacking : str
+        What is missing, where the model does not explain the visit; empty where it does.
+    """
 
     as_it_was: WhatIf
     model_error_mm: float
     changes: tuple[WhatIf, ...]
+    not_tried: tuple[tuple[str, str], ...] = ()
+    shown: tuple[str, ...] = ()
+    lacking: str = ""
 
 
 @dataclass(frozen=True)
@@ -68,7 +85,11 @@ class Study:
     trip_m: Floats
     row_before_s: float
     measured: bool
+    nominal_trip_m: float
+    usual_v: float
+    seed: int
     coasts: bool = False
+    shown: tuple[str, ...] = ()
 
     @property
     def brake_words(self) -> str:
@@ -84,10 +105,13 @@ def study_of(
     fit: Fit | None,
     limit_m: float,
     cause: Cause | None,
-    rng: np.random.Generator,
+    seed: int,
 ) -> Study:
+    """Lifts drawn from the fit, and everything that the changes share."""
+    rng = np.random.default_rng(seed)
     sets = _drawn(lift, fit, measured=Role.BATTERY in track.log, rng=rng)
-    trip_m = nominal_trip_m(lift) + ROOM_M * rng.standard_normal(DRAWS)
+    nominal_m = nominal_trip_m(lift)
+    trip_m = nominal_m + ROOM_M * rng.standard_normal(DRAWS)
     edge_m = rng.uniform(*approach.edge_error_m, DRAWS)
     measured = Role.BATTERY in track.log
     row_before_s = approach.period_s if fit is not None and fit.row_before else 0.0
@@ -105,6 +129,9 @@ def study_of(
         trip_m=trip_m,
         row_before_s=row_before_s,
         measured=measured,
+        nominal_trip_m=nominal_m,
+        usual_v=float(np.nanmedian(track.log[Role.BATTERY])) if measured else lift.battery.open_circuit_v,
+        seed=seed,
     )
 
 

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from replay.causes import counts, disturbed, drive, pressing, routine, sensor, string, supply, timing
+from replay.causes import (
+    cables,
+    counts,
+    disturbed,
+    drive,
+    pressing,
+    routine,
+    sensor,
+    steps,
+    string,
+    supply,
+    timing,
+)
 from replay.causes.case import Case
 from replay.diagnosis import Cause
 from replay.facts import Facts
@@ -19,7 +31,7 @@ JUDGES: Mapping[Cause, Callable[[Facts], Case]] = {
     Cause.ZERO_WHILE_MOVING: routine.zero_while_moving,
     Cause.COUNTER_RESET: counts.counter_reset,
     Cause.COUNT_LOSS: counts.count_loss,
-    Cause.DRIVE_SLIP: counts.drive_slip,
+    Cause.DRIVE_SLIP: steps.drive_slip,
     Cause.STRING_STRETCH: string.string_stretch,
     Cause.SLACK_PAYOUT: string.slack_payout,
     Cause.REVERSE_WRAP: string.reverse_wrap,
@@ -27,10 +39,10 @@ JUDGES: Mapping[Cause, Callable[[Facts], Case]] = {
     Cause.SUPPLY_DIP: supply.supply_dip,
     Cause.DRIVE_SIGN: drive.drive_sign,
     Cause.SENSOR_POLARITY: sensor.sensor_polarity,
-    Cause.CABLE_BREAK: disturbed.cable_break,
+    Cause.CABLE_BREAK: cables.cable_break,
     Cause.AMBIENT_LIGHT: disturbed.ambient_light,
     Cause.ELECTRICAL_NOISE: disturbed.electrical_noise,
-    Cause.SWITCH_DAMAGE: sensor.switch_damage,
+    Cause.SWITCH_DAMAGE: steps.switch_damage,
     Cause.TARGET_LOST: sensor.target_lost,
     Cause.STICKY_TRAVEL: drive.sticky_travel,
     Cause.MOTORS_OPPOSED: drive.motors_opposed,

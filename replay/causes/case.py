@@ -57,6 +57,12 @@ class Case:
         self.first, self.last = first, last
         return self
 
+    def weighs(self, odds: float, better: str, worse: str) -> Case:
+        """Add computed log odds, kept within `PLAIN` either way and left out where they are small."""
+        if odds >= HINT:
+            return self.speaks_for(min(odds, PLAIN), better)
+        return self.speaks_against(min(-odds, PLAIN), worse) if odds <= -HINT else self
+
     def absent(self, sentence: str) -> Case:
         """The trace that the cause must leave is not there."""
         return self.speaks_against(ABSENT, sentence)

@@ -13,11 +13,16 @@ from replay.countsets import CountSet
 from replay.diagnosis import Cause, Shape, Visit
 from replay.facts import Facts
 from replay.trips import NARROW_MM
+from replay.walks import Driver, lead, true_edges
 
 Floats = NDArray[np.float64]
 
-#: A shift of the edge counts from this many mm on, and from this many half sampling intervals.
-SHIFT_MM, SHIFT_WIDTHS = 5.0, 2.0
+#: A shift of the edge counts from this many mm on.
+SHIFT_MM = 5.0
+#: Edges that spread less than this [mm] do not go with anything.
+LEAST_SPREAD_MM = 1.5
+#: Edge and height reached go together from this correlation on: two thirds of the spread are explained.
+TOGETHER = 0.8
 #: A zero this near to the lowest point of a descent was set at home [mm].
 HOME_MM = 15.0
 
@@ -62,26 +67,6 @@ def _zero_below(facts: Facts, one: CountSet) -> bool:
     return any(abs(height - float(track.height[each.low])) < HOME_MM for each in facts.visits.descents)
 
 
-def _between(facts: Facts) -> tuple[int, int, float, float] | None:
-    """The shift of the edge that matters: rows between which it came, its size, and its uncertainty.
-
-    The edge of the bad visit against the median of those before; where the bad one was not seen, or was
-    the first, the largest step in the log.
-    """
-    seen = [each for each in facts.visits.visits if each.edge_read]
-    if facts.bad is not None:
-        seen = [each for each in seen if each.number <= facts.bad.number]
-    if len(seen) < 2:
-        return None
-    sizes = []
-    for k in range(1, len(seen)):
-        shift = seen[k].read_edge - float(np.median([each.read_edge for each in seen[max(0, k - 3) : k]]))
-        width = (seen[k].read_width + seen[k - 1].read_width) / 2
-        sizes.append((abs(shift), seen[k - 1].stand, seen[k].at, shift, width))
-    size, first, last, shift, width = max(sizes)
-    return (first, last, shift, width) if size > max(SHIFT_MM, SHIFT_WIDTHS * width / 2) else None
-
-
 def count_loss(facts: Facts) -> Case:
     """Counts lost with distance and speed: the edge walks one way, visit after visit."""
     case = Case(Cause.COUNT_LOSS, test="mark the string, move fast up and down ten times, compare the count")
@@ -110,6 +95,11 @@ def count_loss(facts: Facts) -> Case:
     if largest > 0.8 and len(steps) > 2:
         case.speaks_against(GOOD, f"{largest:.0%} of the shift came in one step")
     _with_distance(facts, case, steps)
+    case.weighs(
+        lead(track, true_edges(track, seen), Driver.DISTANCE),
+        "nothing explains the edges as well as the way travelled",
+        "the way travelled explains the edges worse than something else does",
+    )
     case.contribution = None if facts.bad is None else facts.bad.overtravel
     if chart.shape is Shape.RAMP:
         case.speaks_for(HINT, f"the edge chart reads ramp ({chart.confidence:.0%})")
@@ -133,53 +123,6 @@ def _with_distance(facts: Facts, case: Case, steps: Floats) -> None:
         case.speaks_against(HINT, f"the shift does not go with distance (correlation {together:.2f})")
 
 
-def drive_slip(facts: Facts) -> Case:
-    """Hub, gear or set screw slipped: the edge steps and stays."""
-    case = Case(Cause.DRIVE_SLIP, test="paint a line over hub and shaft and look whether it stays whole")
-    shift = _between(facts)
-    if shift is None:
-        return case.absent("the edge is where it was before, within its sampling interval")
-    first, last, size, _ = shift
-    case.at(first, last)
-    case.speaks_for(
-        GOOD, f"between {facts.rows(first)} and {facts.rows(last)} the edge moved by {size:+.0f} mm"
-    )
-    if size < 0:
-        case.absent("the edge came deeper; a slipping hub lets the carriage down, so that it comes earlier")
-    seen = [each for each in facts.visits.visits if each.edge_read]
-    before = [each.read_edge for each in seen if each.at < last]
-    after = [each.read_edge for each in seen if each.at >= last]
-    if len(after) >= 2:
-        stays = float(np.ptp(after)) < 0.35 * abs(size)
-        words = f"it then stays within {np.ptp(after):.1f} mm over {len(after)} visits"
-        case.speaks_for(GOOD, words) if stays else case.speaks_against(GOOD, words)
-    if len(before) >= 2 and float(np.ptp(before)) > 0.35 * abs(size):
-        case.speaks_against(GOOD, f"it already wandered by {np.ptp(before):.1f} mm before")
-    elif len(before) >= 2:
-        case.speaks_for(HINT, f"before it kept within {np.ptp(before):.1f} mm over {len(before)} visits")
-    _with_current(facts, case, first, last)
-    if facts.bad is not None:
-        case.contribution = facts.bad.overtravel
-    return case
-
-
-def _with_current(facts: Facts, case: Case, first: int, last: int) -> None:
-    track = facts.track
-    if track.current is None:
-        return
-    there = track.current[first : last + 1]
-    elsewhere = np.concatenate([track.current[:first], track.current[last + 1 :]])
-    if len(elsewhere) < 10:
-        return
-    usual = float(np.percentile(elsewhere, 99.5))
-    at = first + int(np.argmax(there))
-    if float(np.max(there)) > 1.3 * usual:
-        case.at(max(at - 3, 0), at + 3)
-        case.speaks_for(
-            GOOD, f"{facts.rows(at)}: the current peaks at {np.max(there):.1f} A ({usual:.1f} A otherwise)"
-        )
-
-
 def overlapped_wraps(facts: Facts) -> Case:
     """String wound over itself: millimetres for one count change with height."""
     case = Case(Cause.OVERLAPPED_WRAPS, test="measure the height at 200, 400 and 600 mm against the count")
@@ -192,12 +135,21 @@ def overlapped_wraps(facts: Facts) -> Case:
         [float(np.max(facts.track.height[: each.at + 1][_since(facts, each) :])) for each in seen]
     )
     deviation = edges - np.median(edges)
-    if float(np.std(deviation)) < 1.5 or float(np.ptp(peaks)) < 40.0:
+    if float(np.std(deviation)) < LEAST_SPREAD_MM or float(np.ptp(peaks)) < 40.0:
         return case.absent(f"the edge keeps within {np.ptp(edges):.1f} mm whatever the height reached before")
     together = float(np.corrcoef(peaks, deviation)[0, 1])
     case.at(seen[0].at, seen[-1].at)
-    if abs(together) > 0.8:
-        case.speaks_for(PLAIN, f"the edge goes with the height reached before (correlation {together:.2f})")
+    if float(np.std(np.delete(deviation, np.argmax(np.abs(deviation))))) < LEAST_SPREAD_MM:
+        return case.absent("only one visit differs from the others")
+    ahead = lead(facts.track, true_edges(facts.track, seen), Driver.HEIGHT)
+    if abs(together) > TOGETHER or (abs(together) > 0.5 and ahead > GOOD):
+        weight = PLAIN if abs(together) > TOGETHER else GOOD
+        case.speaks_for(weight, f"the edge goes with the height reached before (correlation {together:.2f})")
+        case.weighs(
+            ahead,
+            "nothing explains the edges as well as the height from which the lift came",
+            "the height reached explains the edges worse than something else does",
+        )
         steps = np.abs(np.diff(deviation))
         if float(np.max(steps)) > 0.75 * float(np.sum(steps)):
             case.speaks_against(PLAIN, "but all of it came in one step")

@@ -1,12 +1,12 @@
-"""Causes that disturb a reading: motor leads, light, cables."""
+"""Causes that disturb a reading: motor leads, light."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
-from replay.causes.sensor import CONTACT_MM, at_edge, lost_since
-from replay.causes.timing import ALIKE
+from replay.causes.cables import PLACE_MM, false_edges, false_place
+from replay.causes.case import GOOD, HINT, PLAIN, Case
+from replay.causes.sensor import at_edge, changes_at_rest
 from replay.diagnosis import Cause
 from replay.facts import Contrary, Facts
 from sensor_models.kinds import SensorKind
@@ -19,10 +19,6 @@ FLIP_ROWS = 2
 BLOCK_S = 0.15
 
 
-#: Drop-outs are at one place when their heights agree within this [mm].
-PLACE_MM = 15.0
-
-
 def electrical_noise(facts: Facts) -> Case:
     """Isolated flips of one reading, anywhere, tied to changes of the motor current."""
     case = Case(Cause.ELECTRICAL_NOISE, test="move it by hand with the motor off: the flips must be gone")
@@ -30,6 +26,11 @@ def electrical_noise(facts: Facts) -> Case:
     upto = len(track) if facts.bad is None else facts.bad.end
     flips = [c for c in facts.contrary if c.rows <= FLIP_ROWS and c.first <= upto]
     flips = [c for c in flips if not at_edge(facts, c)]
+    stops = [c for c in false_edges(facts) if c.first <= upto and _pulse(facts, c)]
+    place = {c.first for c in false_place(facts, upto)}
+    stops = [c for c in stops if c.first not in place]
+    flips = sorted({c.first: c for c in (*flips, *stops)}.values(), key=lambda c: c.first)
+    flips = [c for c in flips if c.first not in place]
     if not flips:
         return case.absent("no isolated reading contradicts the height")
     case.at(flips[0].first, flips[-1].last)
@@ -41,10 +42,22 @@ def electrical_noise(facts: Facts) -> Case:
     spread = max(c.height for c in flips) - min(c.height for c in flips)
     if len(flips) >= 3 and spread > 3 * PLACE_MM:
         case.speaks_for(HINT, f"they are scattered over {spread:.0f} mm of travel")
+    if stops:
+        case.speaks_for(
+            GOOD, f"{facts.rows(stops[0].first)}: the lift stopped on one of them, and it lapsed at rest"
+        )
     _with_drive(facts, case, flips)
     if facts.bad is not None:
         case.contribution = facts.bad.overtravel
     return case
+
+
+def _pulse(facts: Facts, stop: Contrary) -> bool:
+    """The reading on which a visit stopped lasted a row or two, and lapsed without a way out."""
+    made, track = facts.track.made, facts.track
+    assert made is not None
+    after = np.flatnonzero(~made[stop.first : stop.first + FLIP_ROWS + 1])
+    return len(after) > 0 and bool(track.speed[stop.first + int(after[0])] <= track.still)
 
 
 def _with_drive(facts: Facts, case: Case, flips: list[Contrary]) -> None:
@@ -86,7 +99,7 @@ def ambient_light(facts: Facts) -> Case:
         f"{facts.rows(last.first, last.last)}: {'made' if last.made else 'not made'} for "
         f"{last.duration_s:.2f} s against the height, then right again",
     )
-    still = [c for c in blocks if _changes_at_rest(facts, c)]
+    still = [c for c in blocks if changes_at_rest(facts, c)]
     if still:
         case.speaks_for(
             PLAIN, f"{facts.rows(still[0].first, still[0].last)}: it changes while the lift stands still"
@@ -97,14 +110,6 @@ def ambient_light(facts: Facts) -> Case:
         case.speaks_against(PLAIN + GOOD, "the sensor does not work with light")
     case.contribution = facts.bad.overtravel if facts.bad else None
     return case
-
-
-def _changes_at_rest(facts: Facts, run: Contrary) -> bool:
-    """The reading came or went while the lift stood, so that no height can have done it."""
-    track = facts.track
-    calm = np.abs(track.speed) <= track.still
-    begins = bool(np.all(calm[max(0, run.first - 3) : run.first + 2]))
-    return begins or (bool(np.all(calm[run.last - 1 : run.last + 4])) and run.last + 4 < len(track))
 
 
 def _blinded(facts: Facts, case: Case) -> Case:
@@ -131,91 +136,3 @@ def _goes_on(facts: Facts, run: Contrary) -> bool:
     assert made is not None
     rest = made[run.last + 1 :]
     return len(rest) < 3 or bool(np.all(rest == run.made))
-
-
-def cable_break(facts: Facts) -> Case:
-    """Reading or count drops out at certain heights, or for good."""
-    case = Case(Cause.CABLE_BREAK, test="wiggle the cable at five heights with the lift standing")
-    track = facts.track
-    upto = len(track) if facts.bad is None else facts.bad.end
-    runs = [c for c in facts.contrary if c.first <= upto and not at_edge(facts, c)]
-    best = _same_place([c for c in runs if c.made] + _false_edges(facts)) or _same_place(
-        [
-            c
-            for c in runs
-            if not c.made and c.rows > 1 and _usual_visit(facts, c) and not _changes_at_rest(facts, c)
-        ],
-        least=3,
-    )
-    dead = _dead_counts(facts)
-    if dead is not None:
-        return dead
-    if best:
-        case.at(best[0].first, best[-1].last)
-        case.speaks_for(
-            SURE if len(best) > 2 else PLAIN,
-            f"the reading drops out {len(best)} times at one height ({min(c.height for c in best):.0f} to "
-            f"{max(c.height for c in best):.0f} mm), last at {facts.rows(best[-1].first, best[-1].last)}",
-        )
-    elif (gone := lost_since(facts)) is not None:
-        case.at(*gone)
-        case.speaks_for(GOOD, f"from {facts.rows(gone[0])} on the reading never changes again")
-        flicker = [c for c in facts.contrary if c.first < gone[0]]
-        if flicker:
-            case.speaks_for(GOOD, f"it had dropped out before, at {facts.rows(flicker[-1].first)}")
-        if facts.kind is SensorKind.CONTACT:
-            case.speaks_for(HINT, "a contact has no target to lose; its wires remain")
-    else:
-        return case.absent("no drop-out that comes back at one height, and no reading that stays dead")
-    if facts.bad is not None:
-        case.contribution = facts.bad.overtravel
-    return case
-
-
-def _false_edges(facts: Facts) -> list[Contrary]:
-    """Edges of visits that came far above where the trip had been: stops on a false reading, perhaps."""
-    found: list[Contrary] = []
-    old: list[float] = []
-    for each in facts.visits.visits:
-        if each.edge_read and each.seen is not None:
-            if len(old) and each.read_edge - float(np.median(old)) > 2 * CONTACT_MM:
-                found.append(Contrary(True, each.seen, each.stand, 0.0, each.read_edge, each.rest))
-            else:
-                old.append(each.read_edge)
-    return found
-
-
-def _usual_visit(facts: Facts, run: Contrary) -> bool:
-    """The run lies in a visit that came in no faster than usual: none that ran through its window."""
-    visit = next((v for v in facts.visits.visits if v.at <= run.first <= v.end), None)
-    return visit is not None and visit.approach_speed < ALIKE * max(facts.usual_speed, 1.0)
-
-
-def _same_place(runs: list[Contrary], least: int = 2) -> list[Contrary]:
-    """Runs that begin or end at one height, ``least`` of them at least, one of them in passing."""
-    for side in ("height", "height_end"):
-        heights = np.array([getattr(c, side) for c in runs])
-        for c in runs:
-            near = [runs[k] for k in np.flatnonzero(np.abs(heights - getattr(c, side)) <= PLACE_MM)]
-            if len(near) >= least and any(each.duration_s > 0 for each in near):
-                return near
-    return []
-
-
-def _dead_counts(facts: Facts) -> Case | None:
-    """The count stands at the end of the log while the drive is driven."""
-    track = facts.track
-    if track.command is None:
-        return None
-    moved = np.flatnonzero(np.diff(track.height) != 0)
-    if len(moved) == 0 or len(track) - moved[-1] < 0.5 / track.period_s:
-        return None
-    rest = slice(int(moved[-1]) + 1, len(track))
-    driven = np.abs(track.command[rest] - facts.visits.hold) > 0.3
-    if float(np.sum(track.step_s[rest][driven])) < 0.5:
-        return None
-    return (
-        Case(Cause.CABLE_BREAK, test="turn the spool by hand and watch the count")
-        .at(int(moved[-1]), len(track) - 1)
-        .speaks_for(PLAIN, f"from {facts.rows(int(moved[-1]))} on the count stands while the drive is driven")
-    )

@@ -14,7 +14,7 @@ from replay.units import Role
 Ints = NDArray[np.int64]
 
 #: Signs agree or disagree plainly beyond this mean agreement.
-SIGN = 0.4
+SIGN = 0.25
 #: The edge came late by slack when it is this much deeper than before [mm] and later comes back.
 HUNG_MM = 6.0
 #: Motors that fight draw this many times the current of before.
@@ -82,9 +82,8 @@ def _twist(facts: Facts, case: Case) -> None:
     # two encoders may have different scales; what is left beside the proportional part is twist
     slope, level = np.polyfit(one, two, 1)
     half = len(one) // 4
-    early = (
-        np.polyfit(one[:half], two[:half], 1) if np.ptp(one[:half]) > 0.2 * np.ptp(one) else (slope, level)
-    )
+    moved = half > 1 and np.ptp(one[:half]) > 0.2 * np.ptp(one)
+    early = np.polyfit(one[:half], two[:half], 1) if moved else (slope, level)
     apart = two - early[0] * one - early[1]
     way = float(np.ptp(one))
     growth = float(np.percentile(np.abs(apart), 95))
@@ -160,7 +159,14 @@ def _hung(facts: Facts, case: Case) -> None:
             HINT, f"in visit {back[0].number} it is back at the old height: nothing moved for good"
         )
     elif facts.later and case.for_:
-        case.speaks_against(GOOD, "it does not come back to the old height")
+        stays = [
+            each
+            for each in facts.later
+            if each.edge_read and bad.edge_read and abs(each.read_edge - bad.read_edge) < HUNG_MM
+        ]
+        case.speaks_against(
+            SURE if len(stays) > 1 else GOOD, "it does not come back to the old height: the sensor moved"
+        )
 
 
 def _unloaded(facts: Facts, case: Case) -> None:

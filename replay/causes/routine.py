@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
-from replay.causes.case import GOOD, HINT, PLAIN, Case
+from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
 from replay.causes.timing import FAST
 from replay.diagnosis import Cause, Visit
 from replay.facts import Facts
 from replay.units import Role
+from replay.visits import OFF
 
 #: A command that stays inwards this long after the made reading was not given by a check of it [s, loops].
 UNCHECKED_S, UNCHECKED_LOOPS = 0.06, 3.0
 #: Set while moving: faster than this share of the approach speed, and than four times standstill.
 MOVING_SHARE, MOVING_STILL = 0.2, 4.0
+#: A zero belongs to the reading when it comes within this many rows of it.
+ZERO_ROWS = 3
+#: A lift that was zeroed at speed comes to rest at least this far below zero [mm].
+REST_BELOW_MM = 3.0
 #: A stop is as long as its neighbours' when, brought to the same speed, it is within this factor.
 STOP_FACTOR = 1.7
 
@@ -74,7 +81,7 @@ def zero_while_moving(facts: Facts) -> Case:
     upto = len(visits) if facts.bad is None else facts.bad.number
     moving = [pair for pair in moving if pair[0].number <= upto]
     if not moving:
-        return case.absent("the count was never set while the lift moved in an arrival")
+        return _landed_on_zero(facts, case)
     # a routine that always zeroes at creep does so without harm; the fast one is the one that counts
     visit, one = max(moving, key=lambda pair: abs(pair[1].speed))
     case.at(one.index, one.index)
@@ -95,6 +102,47 @@ def zero_while_moving(facts: Facts) -> Case:
     if at_rest:
         case.speaks_for(HINT, f"{len(at_rest)} other zeros were set at rest")
     return case
+
+
+def _landed_on_zero(facts: Facts, case: Case) -> Case:
+    """The count reads 0 as the reading comes at speed, where other visits set it at rest, and this one not.
+
+    A zero that moves the count by less than one row of motion is no jump in the log. What remains is the
+    coincidence that a row falls on 0, one in as many counts as a row of motion has, and the missing zero.
+    """
+    bad, track = facts.bad, facts.track
+    none = "the count was never set while the lift moved in an arrival"
+    if bad is None or bad.seen is None or bad.approach_speed < MOVING_STILL * track.still:
+        return case.absent(none)
+    rows = [i for i in range(bad.seen, min(bad.seen + ZERO_ROWS, bad.stand)) if track.log.counts[i] == 0]
+    at_rest = [each for each in facts.visits.visits if _zeroed_at_rest(facts, each)]
+    if not rows or len(at_rest) < 2 or bad in at_rest:
+        return case.absent(none)
+    row = rows[0]
+    way = abs(bad.approach_speed) * float(track.step_s[row])
+    case.at(row, row)
+    case.speaks_for(
+        min(PLAIN, math.log(max(way / track.quantum, 1.0))),
+        f"{facts.rows(row)}: the count reads 0 as the reading comes, at {bad.approach_speed:.0f} mm/s",
+    )
+    rest = float(track.height[row] - track.height[bad.stand])
+    case.contribution = max(0.0, rest)
+    if rest > REST_BELOW_MM:
+        case.speaks_for(GOOD, f"after it the lift went on by {rest:.1f} mm, which is now below zero")
+    case.speaks_for(
+        GOOD, f"{len(at_rest)} other visits set it to zero at rest; this one rests with no zero set"
+    )
+    return case
+
+
+def _zeroed_at_rest(facts: Facts, visit: Visit) -> bool:
+    track = facts.track
+    return any(
+        visit.at <= one.index <= visit.end
+        and abs(one.landed) <= track.quantum
+        and abs(one.speed) <= MOVING_STILL * track.still
+        for one in track.sets
+    )
 
 
 def limit_not_checked(facts: Facts) -> Case:
@@ -121,6 +169,9 @@ def limit_not_checked(facts: Facts) -> Case:
     kept = abs(float(np.median(track.command[bad.seen : last + 1])) - facts.approach_command)
     if kept > 0.25 * abs(facts.approach_command) + 0.02:
         case.speaks_against(HINT, "the command is another one than on the way in")
+    off = np.abs(track.command[bad.seen : last + 1]) < OFF
+    if bool(np.all(off)) and not bool(np.all(np.abs(track.command[max(0, bad.seen - 4) : bad.seen]) < OFF)):
+        case.speaks_against(SURE, "the command was switched off with the reading: it was looked at")
     case.contribution = float(track.height[bad.seen] - np.min(track.height[bad.seen : last + 2]))
     case.speaks_for(
         PLAIN,

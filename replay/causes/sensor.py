@@ -14,8 +14,8 @@ from sensor_models.kinds import SensorKind
 
 #: Toggles of one contact event lie within this time [s] and this height [mm].
 CONTACT_S, CONTACT_MM = 0.12, 12.0
-#: The edge of a bent switch has moved by at least this [mm].
-BENT_MM = 3.0
+#: A target that works loose was seen at least this much deeper [mm] before it was lost.
+FADING_MM = 1.5
 
 
 def target_past_sensor(facts: Facts) -> Case:
@@ -61,22 +61,23 @@ def contact_chatter(facts: Facts) -> Case:
     track, bad = facts.track, facts.bad
     if track.made is None:
         return case.absent("no reading in the log")
-    counts = {each.number: _toggles(facts, each.seen) for each in facts.visits.visits if each.seen}
+    first = {each.number: _first_made(facts, each) for each in facts.visits.visits if each.seen}
+    counts = {number: _toggles(facts, row) for number, row in first.items()}
     here = counts.get(bad.number, 0) if bad else max(counts.values(), default=0)
     if here < 2:
         return case.absent("the reading changes once per contact")
     visit = bad or max(facts.visits.visits, key=lambda each: counts.get(each.number, 0))
-    assert visit.seen is not None
-    last = track.after(visit.seen, CONTACT_S)
-    case.at(visit.seen, last)
+    seen = first[visit.number]
+    last = track.after(seen, CONTACT_S)
+    case.at(seen, last)
     case.speaks_for(
         GOOD,
-        f"{facts.rows(visit.seen, last)}: {here + 1} changes of the reading within {CONTACT_S * 1e3:.0f} ms",
+        f"{facts.rows(seen, last)}: {here + 1} changes of the reading within {CONTACT_S * 1e3:.0f} ms",
     )
     others = [n for n in counts.values() if n >= 2]
     if len(others) > 1:
         case.speaks_for(HINT, f"the same in {len(others)} of {len(counts)} visits: it belongs to the contact")
-    resumed = [i for i in range(visit.seen + 1, min(last + 1, len(track))) if not track.made[i]]
+    resumed = [i for i in range(seen + 1, min(last + 1, len(track))) if not track.made[i]]
     if (
         any(facts.inward(i) for i in range(resumed[0], min(visit.stand + 1, len(track))))
         if resumed
@@ -91,6 +92,13 @@ def contact_chatter(facts: Facts) -> Case:
         case.speaks_against(GOOD, "the sensor has no contact that could bounce")
     case.contribution = bad.overtravel if bad else None
     return case
+
+
+def _first_made(facts: Facts, visit: Visit) -> int:
+    """First made reading at the trip; the one that lasted may be the last of several bounces."""
+    assert visit.seen is not None
+    onsets = [i for i in facts.visits.descent(visit).onsets if visit.at - 1 <= i <= visit.seen]
+    return min([visit.seen, *onsets])
 
 
 def _toggles(facts: Facts, seen: int) -> int:
@@ -146,6 +154,14 @@ def at_edge(facts: Facts, run: Contrary) -> bool:
     )
 
 
+def changes_at_rest(facts: Facts, run: Contrary) -> bool:
+    """The reading came or went while the lift stood, so that no height can have done it."""
+    track = facts.track
+    calm = np.abs(track.speed) <= track.still
+    begins = bool(np.all(calm[max(0, run.first - 3) : run.first + 2]))
+    return begins or (bool(np.all(calm[run.last - 1 : run.last + 4])) and run.last + 4 < len(track))
+
+
 def lost_since(facts: Facts) -> tuple[int, int] | None:
     """Rows from which the sensor was passed and not made, to the end of the log; None if it came back."""
     track, bad = facts.track, facts.bad
@@ -172,7 +188,9 @@ def target_lost(facts: Facts) -> Case:
     if seen:
         case.speaks_for(HINT, f"it was made in {len(seen)} visits before")
     if facts.speed_ratio < ALIKE:
-        case.speaks_for(GOOD, f"passed at {bad.approach_speed:.0f} mm/s, at which it used to be seen")
+        if seen:
+            case.speaks_for(HINT, f"passed at {bad.approach_speed:.0f} mm/s, at which it used to be seen")
+        _fading(facts, case)
     else:
         case.speaks_against(HINT, f"passed {facts.speed_ratio:.1f} times as fast as usual")
     if facts.kind is SensorKind.CONTACT:
@@ -181,44 +199,14 @@ def target_lost(facts: Facts) -> Case:
     return case
 
 
-def switch_damage(facts: Facts) -> Case:
-    """The operating point of a contact moved in one step after an impact."""
-    case = Case(Cause.SWITCH_DAMAGE, test="look at the lever; measure its operating point from the stop")
-    visits = [each for each in facts.visits.visits if facts.bad is None or each.number <= facts.bad.number]
-    if facts.kind is not None and facts.kind is not SensorKind.CONTACT:
-        return case.absent("the sensor has no lever that could bend")
-    if len(visits) < 2:
-        return case.absent("fewer than two visits to compare")
-    step = _edge_step(facts)
-    if step is None:
-        return case.absent("the edge did not move between visits")
-    before, after, size = step
-    hit = before.approach_speed > 1.5 * max(facts.usual_speed, 1.0) or before.overtravel > facts.limit
-    case.at(before.at, after.at)
-    case.speaks_for(
-        GOOD, f"from visit {before.number} to {after.number} the operating point moved by {size:+.1f} mm"
-    )
-    if hit:
-        case.speaks_for(PLAIN, f"visit {before.number} hit hard ({before.approach_speed:.0f} mm/s)")
-    else:
-        case.speaks_against(HINT, f"visit {before.number} came in softly ({before.approach_speed:.0f} mm/s)")
-    if facts.kind is SensorKind.CONTACT:
-        case.speaks_for(HINT, "the sensor is a contact")
-    if size > 0:
-        case.speaks_against(HINT, "a crushed lever operates later, not earlier")
-    case.contribution = abs(size)
-    return case
-
-
-def _edge_step(facts: Facts) -> tuple[Visit, Visit, float] | None:
-    """The largest step of the operating point between two visits."""
-    upto = len(facts.visits.visits) if facts.bad is None else facts.bad.number
-    visits = [each for each in facts.visits.visits[:upto] if each.edge_read]
-    best: tuple[Visit, Visit, float] | None = None
-    for a, b in itertools.pairwise(visits):
-        # what lies between the two sampling intervals has moved for certain
-        apart = max(b.read_low - a.read_high, a.read_low - b.read_high)
-        size = b.read_edge - a.read_edge
-        if apart > BENT_MM and (best is None or abs(size) > abs(best[2])):
-            best = (a, b, size)
-    return best
+def _fading(facts: Facts, case: Case) -> None:
+    """A target that works loose is seen later and later before it is lost; a wire gives no such warning."""
+    seen = [each for each in facts.before if each.edge_read]
+    if len(seen) < 3:
+        return
+    edges = [each.read_edge for each in seen]
+    widths = [each.read_width for each in seen]
+    fall = edges[0] - edges[-1]
+    falling = all(b <= a + w / 2 for (a, b), w in zip(itertools.pairwise(edges), widths[1:], strict=True))
+    if falling and fall > max(FADING_MM, float(np.median(widths))):
+        case.speaks_for(GOOD, f"before that its edge came {fall:.1f} mm deeper over {len(seen)} visits")

@@ -10,9 +10,13 @@ from replay.causes.case import GOOD, HINT, PLAIN, Case
 from replay.causes.counts import plain_edges
 from replay.diagnosis import Cause
 from replay.facts import Facts
+from replay.visits import OFF
+from replay.walks import Driver, lead, true_edges
 
 #: Run-on after the command changed, brought to one speed, beyond this many times the usual is free running.
 FREE_TIMES = 1.8
+#: A run-on is driven when the command is inwards in this share of its rows, of so many at least.
+DRIVEN_SHARE, DRIVEN_ROWS = 0.5, 3
 #: A drift under this [mm] is within what zeros, sway and temperature make.
 LEAST_STRETCH_MM = 4.0
 #: A stretch of string is at most this share of the range of heights; more is no elongation.
@@ -57,6 +61,11 @@ def string_stretch(facts: Facts) -> Case:
     if largest > 0.75 and len(steps) > 2:
         case.speaks_against(GOOD, f"{largest:.0%} of the shift came in one step")
     _comes_back(facts, case, edges, noise)
+    case.weighs(
+        lead(facts.track, true_edges(facts.track, seen), Driver.LOAD),
+        "nothing explains the edges as well as time under load and rest",
+        "time under load explains the edges worse than something else does",
+    )
     case.contribution = max(rise, fall)
     return case
 
@@ -92,6 +101,7 @@ def slack_payout(facts: Facts) -> Case:
         case.speaks_against(HINT, "the log does not show when the command changed")
     else:
         _free_running(facts, case)
+        _driven_on(facts, case)
     if bad.overtravel > 1.5 * facts.limit:
         case.speaks_for(HINT, f"the spool went {bad.overtravel:.0f} mm past the trip")
     else:
@@ -116,12 +126,30 @@ def _free_running(facts: Facts, case: Case) -> None:
             f"after {_stopped(facts)} the spool ran on by {bad.run_on:.0f} mm, {times:.1f} times the usual "
             "at this speed"
         )
-        case.speaks_for(PLAIN, words) if times > FREE_TIMES else case.speaks_against(PLAIN, words)
+        # without the command it may have been driven on
+        weight = PLAIN if facts.track.command is not None else HINT
+        case.speaks_for(weight, words) if times > FREE_TIMES else case.speaks_against(PLAIN, words)
     # time in which a braked lift has long stopped: run-on at the approach speed
     elif here > 0.12:
         case.speaks_for(GOOD, f"after {_stopped(facts)} the spool ran on for {bad.run_on:.0f} mm")
     else:
         case.speaks_against(GOOD, f"the spool stopped {bad.run_on:.0f} mm after {_stopped(facts)}")
+
+
+def _driven_on(facts: Facts, case: Case) -> None:
+    """A spool that the command drives inwards again does not run by itself."""
+    bad, track = facts.bad, facts.track
+    assert bad is not None
+    if track.command is None or bad.seen is None:
+        return
+    change = track.after(bad.seen, bad.command_delay_s + 1e-9)
+    rows = np.arange(change + 1, bad.stand + 1)
+    if len(rows) < DRIVEN_ROWS:
+        return
+    # a command of nothing lets the weight wind out; it does not drive
+    driven = np.array([facts.inward(i) and abs(track.command[i]) > OFF for i in rows.tolist()])
+    if float(np.mean(driven)) > DRIVEN_SHARE:
+        case.speaks_against(PLAIN, f"{np.mean(driven):.0%} of the run-on was driven inwards by the command")
 
 
 def _low_current(facts: Facts, case: Case, first: int) -> None:

@@ -34,7 +34,7 @@ def late_loop(facts: Facts) -> Case:
         f"{facts.rows(index - 1, index)}: one loop took {step * 1e3:.0f} ms against a median of "
         f"{median * 1e3:.0f} ms, and the lift moved {way:.0f} mm in it",
     )
-    case.contribution = max(0.0, bad.approach_speed * (step - median))
+    case.contribution = facts.unread_way or min(bad.approach_speed * (step - median), bad.overtravel)
     if case.contribution > 0.4 * bad.overtravel:
         case.speaks_for(GOOD, f"it is worth {case.contribution:.0f} of the {bad.overtravel:.0f} mm")
     else:
@@ -67,7 +67,7 @@ def stale_reading(facts: Facts) -> Case:
             f"{facts.rows(run.first, run.last - 1)}: the count repeats for {length * 1e3:.0f} ms while the "
             f"stamps go on, then jumps by {abs(run.missing_mm):.0f} mm to where the motion had led",
         )
-        case.contribution = bad.approach_speed * length
+        case.contribution = facts.unread_way or min(bad.approach_speed * length, bad.overtravel)
         return case
     return _stale_sensor(facts, case)
 
@@ -88,7 +88,7 @@ def _stale_sensor(facts: Facts, case: Case) -> Case:
         HINT,
         f"{facts.rows(bad.at, bad.seen)}: the reading came {late * 1e3:.0f} ms after the trip was passed",
     )
-    case.contribution = max(0.0, float(bad.edge - track.height[bad.seen]))
+    case.contribution = facts.unread_way
     return case
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
+from replay.diagnosing import followed
 from replay.diagnosis import Diagnosis
+from replay.report.lengths import shown_diagnosis, shown_track
 from replay.routine_on_log import RoutineOnLog, routine_on_log
 from replay.summary import Summary
-from replay.track import Track, track_of
-from replay.visits import visits_of
+from replay.track import Track
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
@@ -39,8 +41,18 @@ class Analysis:
 
     @property
     def unit(self) -> str:
-        """Unit of the lengths: mm, or parts of the log's own range."""
-        return "mm" if self.diagnosis.scaled else "units"
+        """Unit of the lengths shown."""
+        return "mm" if self.diagnosis.scaled else "counts"
+
+    @cached_property
+    def shown(self) -> Diagnosis:
+        """The diagnosis in this unit."""
+        return shown_diagnosis(self.diagnosis, self.track.scale)
+
+    @cached_property
+    def shown_track(self) -> Track:
+        """The motion in this unit."""
+        return shown_track(self.track)
 
 
 def analyse(
@@ -57,6 +69,6 @@ def analyse(
     what_ifs : WhatIfs, optional
         Of the diagnosis' bad visit.
     """
-    track = track_of(diagnosis.log)
-    routine = routine_on_log(track, visits_of(track), lift)
+    track, visits, _ = followed(diagnosis.log, lift if diagnosis.lift_fits else None)
+    routine = routine_on_log(track, visits, lift)
     return Analysis(summary, diagnosis, track, routine, what_ifs)

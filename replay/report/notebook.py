@@ -20,10 +20,10 @@ RIVAL_SHARE = 0.1
 
 def entry(environment: Environment, analysis: Analysis) -> str:
     """The sheet as one HTML page."""
-    found = analysis.diagnosis
+    found = analysis.shown
     best = found.findings[0] if found.findings else None
     rivals = [each for each in found.findings[1:2] if best and each.score > RIVAL_SHARE * best.score]
-    picture = visit_zoom(analysis.track, found, compact=True)
+    picture = visit_zoom(analysis.shown_track, found, compact=True)
     options = change_rows(analysis)
     return environment.get_template("notebook.html").render(
         css=files("replay.report").joinpath("notebook.css").read_text(encoding="utf-8"),
@@ -34,7 +34,7 @@ def entry(environment: Environment, analysis: Analysis) -> str:
         options=options[:MOST_OPTIONS],
         left_out=max(0, len(options) - MOST_OPTIONS),
         why_no_options=_no_options(analysis),
-        limit=f"{found.limit_mm:g} {analysis.unit}",
+        limit=f"{found.limit_mm:g} {analysis.unit}" if found.scaled else "",
         test=_cut(best.next_test, 2 * MOST_LETTERS) if best else "",
     )
 
@@ -43,14 +43,15 @@ def _problem(found: Diagnosis) -> str:
     visit = found.bad_visit
     if visit is None or found.verdict is not Verdict.OVERRUN:
         return f"{found.reason[:1].upper()}{found.reason[1:]}."
-    unit = "mm" if found.scaled else "units"
+    unit, places = ("mm", 1) if found.scaled else ("counts", 0)
+    limit = f"; the limit is {found.limit_mm:g} mm" if found.scaled else f" ({found.reason})"
     speed = f"It came in at {value(visit.approach_speed, 0)} {unit}/s"
     others = [each for each in found.visits if each.overtravel <= found.limit_mm]
     good = f"; {len(others)} of {len(found.visits)} visits kept the limit" if others else ""
     return (
         f"In visit {visit.number} of {len(found.visits)} ({visit.t_s:.2f} s, row {visit.row}) the lift went "
-        f"{value(visit.overtravel)} {unit} past its trip until it first stood, {value(visit.deepest)} {unit} "
-        f"at most; the limit is {found.limit_mm:g} {unit}. {speed}{good}."
+        f"{value(visit.overtravel, places)} {unit} past its trip until it first stood, "
+        f"{value(visit.deepest, places)} {unit} at most{limit}. {speed}{good}."
     )
 
 

@@ -21,6 +21,7 @@ from homing.report.files import write_files
 from homing.report.jsonform import program_version, to_text
 from homing.report.numbers import percent
 from replay.compare_logs import Comparisons, compare_logs
+from replay.plain_text import visible
 from replay.report import rows
 from replay.report.analysis import Analysis
 from replay.report.figures import pictures_of
@@ -92,7 +93,13 @@ def _environment() -> Environment:
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_visible,
     )
+
+
+def _visible(value: Any) -> Any:
+    """Words without control characters, which no page may hold; markup of ours stays as it is."""
+    return visible(value) if type(value) is str else value
 
 
 def _shared() -> dict[str, Any]:
@@ -121,7 +128,7 @@ def _comparison(contents: dict[str, bytes], compared: Comparisons | None) -> dic
 
 
 def _sheet(analysis: Analysis, name: str, drawn: dict[str, Drawn], notebook: str) -> dict[str, Any]:
-    found = analysis.diagnosis
+    found = analysis.shown
     shown, folded = rows.difference_rows(analysis)
     error = None if analysis.what_ifs is None else analysis.what_ifs.model_error_mm
     return {

@@ -35,7 +35,7 @@ def value(number: float, places: int = 1) -> str:
 
 def visit_rows(analysis: Analysis) -> Iterator[tuple[bool, bool, list[str]]]:
     """Every visit: whether it is the one in question, whether it is past the limit, and its cells."""
-    found = analysis.diagnosis
+    found = analysis.shown
     for each in found.visits:
         asked = found.bad_visit is not None and each.number == found.bad_visit.number
         yield asked, each.overtravel > found.limit_mm, _visit(each)

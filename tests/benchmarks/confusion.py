@@ -3,6 +3,7 @@
     python tests/benchmarks/confusion.py                      practice logs, and 20 generated logs a cause
     python tests/benchmarks/confusion.py --seeds 8 --without battery_v current_a
     python tests/benchmarks/confusion.py --cause cable_break --list
+    python tests/benchmarks/confusion.py --various --seeds 16 --workers 1 --table confusion.txt
 
 Not a test: hundreds of logs. The generated logs come from a simulator that differs from the program's own;
 every robot in them is invented. A log counts as right when its true cause comes first; a healthy one when
@@ -25,6 +26,10 @@ from pathlib import Path
 import numpy as np
 
 from homing.liftfile import load_lift
+from homing.report.tracefile import write_trace
+from homing.results import Outcome
+from homing.setting import prepare
+from homing.simulate import simulate
 from replay.columns import LogColumns
 from replay.diagnosing import diagnose
 from replay.diagnosis import Cause, Diagnosis
@@ -35,7 +40,9 @@ from sensor_models.kinds import SensorKind
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests" / "replay"))
 
+from matchlogs import Match  # noqa: E402
 from matchrun import match_log  # noqa: E402
+from matchvariety import NEEDED  # noqa: E402
 
 PRACTICE = ROOT.parent / "shared" / "datasets" / "practice"
 HEALTHY = "healthy"
@@ -88,18 +95,49 @@ def judged(
     )
 
 
-def generated(job: tuple[Cause | None, int, tuple[Role, ...]]) -> Judged | None:
+def generated(job: tuple[Cause | None, int, tuple[Role, ...], bool]) -> Judged | None:
     """One generated log; None when the fault led to nothing."""
-    cause, seed, without = job
+    cause, seed, without, various = job
     try:
-        match = match_log(cause, seed)
+        match = match_log(cause, seed, various)
     except ValueError:
         return None
     with tempfile.TemporaryDirectory() as folder:
         log = match.log(Path(folder), without)
     found = diagnose(log, None, match.limit, SensorKind[match.robot.kind.upper()])
     over = match.overtravel if match.bad_visit else float("nan")
-    return judged(f"{cause}-{seed}", cause, found, over)
+    lacks = {*match.without, *without} & set(NEEDED.get(cause, ())) if cause else set()
+    also = also_right(match, bool(lacks))
+    robot = match.robot
+    name = f"{cause or HEALTHY}-{seed} {robot.drive} {robot.kind} {robot.period * 1e3:.0f} ms"
+    return judged(" ".join([name, *(f"-{role.value}" for role in match.without)]), cause, found, over, also)
+
+
+#: What a cause cannot be told from by anything in the log, where the columns that tell it are missing.
+MERGED = {Cause.SUPPLY_DIP: ("ambient_light", "stale_reading")}
+
+
+def also_right(match: Match, lacks: bool) -> tuple[str, ...]:
+    """Other right answers: a column that would tell is missing, or nothing in a log tells two apart."""
+    merged = MERGED.get(match.cause, ()) if match.cause is not None and lacks else ()
+    dead = match.cause is Cause.CABLE_BREAK and match.dead and match.robot.kind != "contact"
+    return (*merged, *(("cannot_tell",) if lacks else ()), *(("target_lost",) if dead else ()))
+
+
+def own_traces(runs: int) -> Iterator[Judged]:
+    """Healthy runs of the program's own lifts, as ``verify --trace`` writes them; limits kept, zeroed."""
+    files = [None, *sorted((ROOT / "examples").glob("*/*.toml"))]
+    for file in files:
+        lift = load_lift(file)
+        setting = prepare(lift)
+        for k in range(runs):
+            run = simulate(lift, run=k, setting=setting)
+            if run.outcome is not Outcome.ZEROED or run.trace is None:
+                continue
+            with tempfile.TemporaryDirectory() as folder:
+                log = read_log(write_trace(run.trace, Path(folder) / "trace.csv"))
+            name = f"{'built in' if file is None else file.stem} run {k}"
+            yield judged(name, None, diagnose(log, lift), float("nan"))
 
 
 def practice() -> Iterator[Judged]:
@@ -147,23 +185,38 @@ def _sums(results: list[Judged]) -> Iterator[str]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=20)
+    parser.add_argument("--healthy", type=int, help="seeds of healthy logs, where other than --seeds")
     parser.add_argument("--cause", nargs="*", default=[])
     parser.add_argument("--without", nargs="*", default=[])
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--various", action="store_true", help="other lifts, loops, dialects, lost columns")
+    parser.add_argument("--table", type=Path, help="write the tables into this file too")
     parser.add_argument("--list", action="store_true", help="list what was taken for something else")
+    parser.add_argument("--traces", type=int, default=0, help="healthy runs of each of the program's lifts")
     chosen = parser.parse_args()
+    parts = []
     causes = [None, *(each for each in Cause if each is not Cause.CANNOT_TELL)]
     if chosen.cause:
         causes = [each for each in causes if (HEALTHY if each is None else each.value) in chosen.cause]
     elif PRACTICE.is_dir():
-        print(f"practice logs\n{table(list(practice()), chosen.list)}\n")
+        parts.append(f"practice logs\n{table(list(practice()), chosen.list)}\n")
+    if chosen.traces:
+        parts.append(f"the program's own traces\n{table(list(own_traces(chosen.traces)), chosen.list)}\n")
     without = tuple(Role(word) for word in chosen.without)
-    jobs = [(cause, seed, without) for cause in causes for seed in range(chosen.seeds)]
+    jobs = [(cause, seed, without, chosen.various) for cause in causes for seed in seeds_of(cause, chosen)]
     # a fresh process each: polars' threads do not survive a fork
     with ProcessPoolExecutor(chosen.workers, get_context("spawn")) as pool:
         results = list(pool.map(generated, jobs, chunksize=4))
-    print(f"generated logs, {len([1 for each in results if each is None])} without effect left out")
-    print(table([each for each in results if each is not None], chosen.list))
+    parts.append(f"generated logs, {sum(each is None for each in results)} without effect left out")
+    parts.append(table([each for each in results if each is not None], chosen.list))
+    print("\n".join(parts))
+    if chosen.table is not None:
+        chosen.table.write_text("\n".join(parts) + "\n")
+
+
+def seeds_of(cause: Cause | None, chosen: argparse.Namespace) -> range:
+    """Seeds of one cause; healthy logs may be asked for in another number."""
+    return range(chosen.healthy if cause is None and chosen.healthy else chosen.seeds)
 
 
 if __name__ == "__main__":

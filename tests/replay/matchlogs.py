@@ -24,6 +24,8 @@ from replay.units import Role
 Floats = NDArray[np.float64]
 STEP_S = 0.0005
 GRAVITY = 9.81
+#: Way [mm] at which a drive without return string, belt or screw pulls inwards: never.
+NO_RETURN = 1e9
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,10 @@ class Robot:
     offset: int
     visits: int
     rezeros: bool = True
+    drive: str = "string"
+    gravity: float = GRAVITY
+    return_slack: float = NO_RETURN
+    eased: bool = False
 
 
 @dataclass
@@ -84,11 +90,13 @@ class Match:
     overtravel: float
     limit: float
     per_visit: tuple[float, ...]
+    without: tuple[Role, ...] = ()
+    dead: bool = False
 
     def log(self, folder: Path, without: tuple[Role, ...] = (), scaled: bool = True) -> Log:
         """Write and read the log, leaving roles out."""
         path = folder / "match.csv"
-        path.write_text(self.text)
+        path.write_bytes(self.text.encode())
         specs = {role: spec for role, spec in self.columns.specs.items() if role not in without}
         log = read_log(path, replace(self.columns, specs=specs))
         return log.scaled(self.robot.per_count) if scaled else log
@@ -146,13 +154,15 @@ def advance(y: Floats, p: Floats, volts: float, coast: bool, time_s: float, out:
         taut = (-2 * p[9] - s if back else s) * p[12] - x
         rate = (-vs if back else vs) - vx
         pull = max(0.0, p[4] * taut + 0.02 * rate) if taut > 0 else 0.0
+        if taut < -p[16]:
+            pull = min(0.0, p[4] * (taut + p[16]) + 0.02 * rate)
         stop = -p[5] * x - 0.001 * p[6] * vx if x < 0 else 0.0
         stop = max(stop, 0.0)
         if x > p[8]:
             stop = -p[5] * (x - p[8]) - 0.001 * p[6] * max(vx, 0.0)
         motor = 0.0 if coast else p[2] * (volts / 12.0 - vs / p[3])
         out[0] = abs(motor / p[2]) * p[11] + 0.05
-        fx = pull - p[0] * 9.81 - p[7] * np.tanh(vx / 8.0) + stop
+        fx = pull - p[0] * p[15] - p[7] * np.tanh(vx / 8.0) + stop
         fs = motor - (-pull if back else pull) - p[10] * np.tanh(vs / 8.0)
         y[1] = vs + h * 1000.0 * fs / p[1]
         y[3] = vx + h * 1000.0 * fx / p[0]
@@ -185,5 +195,7 @@ def _plant(robot: Robot) -> Floats:
             1.0,  # mm of string for a mm of spool
             -1e9,  # height at which the carriage hangs
             0.0,  # mm of loose string at which it breaks free; 0: it does not hang
+            robot.gravity,
+            robot.return_slack,
         ]
     )

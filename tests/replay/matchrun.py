@@ -2,31 +2,36 @@
 
 from __future__ import annotations
 
-import io
+from dataclasses import replace
 
 import numpy as np
+from matchdialect import Dialect, dialect_of, written
 from matchfaults import counted, disturbed, late_s, strike
-from matchlogs import GRAVITY, Fault, Floats, Match, Robot, _plant, advance, robot_of
+from matchlogs import Fault, Floats, Match, Robot, _plant, advance, robot_of
+from matchrecord import log, track_truth, volts
+from matchvariety import lacking, varied
 from matchworld import FAST, HALT, HOME, MAY_STAY, SLOW, STOPPING, TOP, UP, C, World, fitted
 
-from replay.columns import ColumnSpec, LogColumns
 from replay.diagnosis import Cause
-from replay.units import Role, Unit
 
 LIMIT = 12.0
+#: Share of the friction that the program gives on top.
+EASED = 0.9
 
 
-def match_log(cause: Cause | None, seed: int) -> Match:
-    """A match log with one cause, or a healthy one."""
+def match_log(cause: Cause | None, seed: int, various: bool = False) -> Match:
+    """A match log with one cause, or healthy; ``various``: from other lifts, loops and dialects."""
     for attempt in range(12):
         rng = np.random.default_rng([seed, attempt, 0 if cause is None else 1 + list(Cause).index(cause)])
-        match = _run(robot_of(rng), cause, rng)
+        robot = varied(robot_of(rng), cause, rng) if various else robot_of(rng)
+        how = dialect_of(rng, lacking(rng)) if various else Dialect()
+        match = _run(robot, cause, rng, how)
         if match is not None:
             return match
     raise ValueError(f"{cause} leads to no overrun with seed {seed}")
 
 
-def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match | None:
+def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator, how: Dialect) -> Match | None:
     robot = fitted(robot, cause, rng)
     first = (
         1
@@ -46,9 +51,23 @@ def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match |
     if cause is C.UNKNOWN_START:
         world.zero = -(start + robot.slow_zone + rng.uniform(60, 150)) / robot.per_count
     _drive(world)
+    bad = _bad_visit(world, first)
+    if bad is None:
+        return None
+    over = world.overtravels[bad - 1] if 0 < bad <= len(world.overtravels) else 0.0
+    # a count that the program sets to zero is its own variable and not the counter's word
+    how = replace(how, bits=0, offset=0) if robot.zeroes_log or cause is C.COUNTER_RESET else how
+    text, columns = written(world.rows, how, rng)
+    dead = fault.marks.get("kind") == 0.0
+    return Match(text, columns, robot, cause, bad, over, LIMIT, tuple(world.overtravels), how.without, dead)
+
+
+def _bad_visit(world: World, first: int) -> int | None:
+    """Number of the visit that went wrong, 0 for none; None where the run shows nothing of its cause."""
+    fault, cause = world.fault, world.fault.cause
     healthy = cause is None
     worst = max(world.overtravels, default=0.0)
-    if healthy and worst > 0.8 * LIMIT:
+    if healthy and (worst > 0.8 * LIMIT or len(world.overtravels) < 3):
         return None
     bad = next((k + 1 for k, over in enumerate(world.overtravels) if over > LIMIT), 0)
     if bad and world.overtravels[bad - 1] < 1.25 * LIMIT:
@@ -57,12 +76,13 @@ def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator) -> Match |
         return None
     if cause is C.MISSED_EDGE and "seen" in fault.marks:
         return None
+    if cause is C.TARGET_PAST_SENSOR and "seen" not in fault.marks:
+        return None
     if not healthy and bad and bad < len(world.overtravels) and bad < first - 1:
         return None
     if cause is C.PRESSING_ON_STOP and fault.marks.get("below", 0) > 0 and not bad:
         bad = first
-    over = world.overtravels[bad - 1] if 0 < bad <= len(world.overtravels) else 0.0
-    return Match(_text(world), _columns(world), robot, cause, bad, over, LIMIT, tuple(world.overtravels))
+    return bad
 
 
 def _drive(world: World) -> None:
@@ -75,16 +95,16 @@ def _drive(world: World) -> None:
     while world.visit <= robot.visits and world.t < 90.0 and world.state != HALT:
         dt = robot.period * max(0.5, 1 + robot.jitter * world.rng.standard_normal())
         dt += late_s(world)
-        volts = _volts(world)
+        supply = volts(world)
         old, u_before, coast_before = old_u, world.u, world.coast
         old_u = u_before
         turned = -1.0 if world.fault.cause is C.DRIVE_SIGN and world.fault.marks["motor"] else 1.0
-        _advance(world, dt, turned * old * volts, turned * u_before * volts, coast_before, out)
+        _advance(world, dt, turned * old * supply, turned * u_before * supply, coast_before, out)
         world.t += dt
         counted(world, base)
         _read(world)
         _decide(world)
-        _log(world, volts, float(out[0]))
+        log(world, supply, float(out[0]))
 
 
 def _advance(world: World, dt: float, old_v: float, new_v: float, coast: bool, out: Floats) -> None:
@@ -94,35 +114,7 @@ def _advance(world: World, dt: float, old_v: float, new_v: float, coast: bool, o
         part = min(0.002, dt - done)
         advance(world.y, world.p, old_v if done < world.robot.delay else new_v, coast, part, out)
         done += part
-        _track_truth(world)
-
-
-def _volts(world: World) -> float:
-    if world.t > world.load_until:
-        world.load = float(world.rng.choice([0.0, 0.0, 4.0, 9.0]))
-        world.load_until = world.t + world.rng.uniform(0.5, 3.0)
-    volts = world.robot.volts - world.robot.ohm * (1 + world.load) - 0.02 * world.rng.standard_normal() ** 2
-    if world.dip > 0:
-        volts *= 0.48
-    return float(volts)
-
-
-def _track_truth(world: World) -> None:
-    """Overtravel of the spool past the true trip until its first standstill."""
-    s, vs, x = world.y[0], world.y[1], world.y[2]
-    if world.fault.cause is C.STICKY_TRAVEL:
-        x = min(x, s)  # a hung carriage never passes the trip; the spool does
-    if world.state in (UP, TOP):
-        return
-    first = world.trip_at is None and world.visit > 0 and not world.bad_seen
-    if first and x <= world.robot.trip and world.state in (FAST, SLOW):
-        world.trip_at, world.lowest, world.standing = s, s, False
-        world.bad_seen = True
-    if world.trip_at is not None and not world.standing:
-        world.lowest = min(world.lowest, s)
-        if abs(vs) < 2.0 or (vs > 5.0 and s > world.lowest + 0.5):
-            world.standing = True
-            world.overtravels.append(world.trip_at - world.lowest)
+        track_truth(world)
 
 
 def _read(world: World) -> None:
@@ -227,12 +219,15 @@ def _zero(world: World) -> None:
 
 
 def _hold(world: World) -> float:
-    return float(world.robot.mass * GRAVITY / world.robot.stall_n) * 12.0 / world.robot.volts
+    return float(world.robot.mass * world.robot.gravity / world.robot.stall_n) * 12.0 / world.robot.volts
 
 
 def _speed(world: World, want: float, ramp: bool = False) -> float:
     robot = world.robot
     level = want / robot.free_mm_s + _hold(world) * 0.95
+    if robot.eased:
+        # slow creeps need the friction given to them, as a speed loop's integral would
+        level += float(np.sign(want)) * EASED * (robot.friction + robot.spool_friction) / robot.stall_n
     if not robot.duty_only:
         level += 0.0006 * (want - world.y[1])
     return level
@@ -242,68 +237,3 @@ def _to(world: World, state: str) -> None:
     world.state, world.since = state, world.t
     if state in (FAST, UP) and world.fault.cause is C.STICKY_TRAVEL and state == UP:
         world.p[14] = 0.0
-
-
-def _log(world: World, volts: float, current: float) -> None:
-    counts = world.counts - world.shown_zero + (0 if world.robot.zeroes_log else world.robot.offset)
-    extra = (
-        2.2
-        if world.fault.cause is C.DRIVE_SLIP and world.slipped > 0 and "done" not in world.fault.marks
-        else 1.0
-    )
-    shown = max(0.0, current * extra + 0.04 * world.rng.standard_normal())
-    battery = volts - world.robot.ohm * shown + 0.02 * world.rng.standard_normal()
-    state = (
-        "auto_drop"
-        if world.fault.cause is C.LIMIT_NOT_CHECKED and world.aimed and world.state in (FAST, SLOW)
-        else world.state
-    )
-    row: tuple[object, ...] = (
-        f"{world.t:.4f}",
-        int(counts),
-        f"{world.u:.3f}",
-        int(world.made),
-        f"{battery:.2f}",
-        f"{shown:.2f}",
-        state,
-    )
-    if world.fault.cause is C.MOTORS_OPPOSED:
-        if world.past:
-            world.twist += 0.06 * abs(world.y[1]) * world.robot.period / world.robot.per_count
-        strain = 4.0 if world.past and abs(world.y[1]) > 20 else 0.0
-        row = (
-            *row[:5],
-            f"{shown + strain:.2f}",
-            state,
-            int(counts + world.twist),
-            f"{shown + 0.9 * strain:.2f}",
-        )
-    world.rows.append(row)
-
-
-_NAMES = ["t", "counts", "cmd", "lim", "vbat", "amps", "mode", "counts_b", "amps_b"]
-
-
-def _text(world: World) -> str:
-    out = io.StringIO()
-    out.write(",".join(_NAMES[: len(world.rows[0])]) + "\n")
-    for row in world.rows:
-        out.write(",".join(str(cell) for cell in row) + "\n")
-    return out.getvalue()
-
-
-def _columns(world: World) -> LogColumns:
-    roles = [
-        Role.TIME,
-        Role.COUNTS,
-        Role.COMMAND,
-        Role.SENSOR,
-        Role.BATTERY,
-        Role.CURRENT,
-        Role.STATE,
-        Role.COUNTS_2,
-        Role.CURRENT_2,
-    ]
-    units: dict[Role, Unit] = {Role.TIME: Unit.SECOND, Role.COMMAND: Unit.FRACTION}
-    pairs = list(zip(roles, _NAMES, strict=True))[: len(world.rows[0])]
-    return LogColumns({role: ColumnSpec(name, units.get(role)) for role, name in pairs})

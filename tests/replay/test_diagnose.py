@@ -56,6 +56,25 @@ def test_the_budget_adds_up_to_the_overtravel(late: replay.Diagnosis) -> None:
     assert all(part.low <= part.mm <= part.high for part in late.budget)
 
 
+def test_a_late_loop_is_answerable_for_its_part_of_the_budget(late: replay.Diagnosis) -> None:
+    assert late.bad_visit is not None
+    part = next(part for part in late.budget if part.part is Part.LATE_LOOP)
+    assert late.findings[0].contribution_mm == pytest.approx(part.mm)
+    assert part.high < 1.1 * late.bad_visit.overtravel
+    assert all(each.low >= 0.0 for each in late.budget)
+
+
+def test_a_late_reading_leaves_the_edge_where_it_was(tmp_path: Path) -> None:
+    """The trip of a visit that was read late comes from the others, and so do its bounds."""
+    match = match_log(Cause.STALE_READING, 0)
+    found = replay.diagnose(match.log(tmp_path), limit_mm=match.limit)
+    bad = found.bad_visit
+    assert bad is not None
+    assert bad.edge_low <= bad.edge <= bad.edge_high
+    assert bad.edge_doubt < 3.0
+    assert bad.overtravel == pytest.approx(match.overtravel, abs=max(2.0, 0.1 * match.overtravel))
+
+
 def test_the_text_says_the_verdict_first(late: replay.Diagnosis) -> None:
     text = diagnosis_text(late)
     assert text.startswith("OVERRUN: visit ")
@@ -81,6 +100,9 @@ def test_without_a_scale_mm_keys_are_null(tmp_path: Path) -> None:
     for visit in document["visits"]:
         assert all(value is None for key, value in visit.items() if "_mm" in key)
         assert visit["overtravel_counts"] is not None
+        assert visit["edge_counts"] is not None
+    assert document["stop_budget_mm"] is None
+    assert document["stop_budget_counts"]
     assert any("no scale" in note for note in found.notes)
 
 

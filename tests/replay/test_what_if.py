@@ -98,7 +98,7 @@ def test_json_and_text(found: WhatIfs) -> None:
     assert what_if_json(None) == []
     text = what_if_text(found)
     assert "(the model's error)" in text
-    assert text.count("\n") == len(found.changes)
+    assert text.count("\n") == len(found.changes) + len(found.not_tried) + len(found.shown)
 
 
 def test_a_slow_zone_prevents_it(found: WhatIfs) -> None:

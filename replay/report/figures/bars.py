@@ -114,7 +114,9 @@ def _rows(axes: Axes, words: list[str], places: list[float] | None = None) -> No
 
 
 def _limit(axes: Axes, limit: float, scaled: bool) -> None:
+    axes.set_xlabel("mm past the trip" if scaled else "counts past the trip")
+    if not scaled:
+        return
     axes.axvline(limit, color=INK, lw=1.2, ls=_LIMIT)
     axes.annotate(f"limit {limit:g}", (limit, 0), xycoords=("data", "axes fraction"), xytext=(3, 3),
                   textcoords="offset points", fontsize=7.5)  # fmt: skip
-    axes.set_xlabel("mm past the trip" if scaled else "past the trip, in 400ths of the log's range")

@@ -31,11 +31,11 @@ def edges(diagnosis: Diagnosis) -> Figure | None:
             axes.plot(
                 visits[at], place[at], "o", ms=12, mfc="none", mec=INK, mew=1.4, label="visit in question"
             )
-        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True, min_n_ticks=1))
         axes.set_xlim(visits[0] - 0.6, visits[-1] + 0.6)
         axes.margins(y=0.2)
         axes.set_xlabel("visit")
-        axes.set_ylabel(f"edge [{'mm' if diagnosis.scaled else 'of 400'}]")
+        axes.set_ylabel(f"edge [{'mm' if diagnosis.scaled else 'counts'}]")
         grid(axes)
         made.legend(*axes.get_legend_handles_labels(), loc="outside upper left", ncols=4)
     return made

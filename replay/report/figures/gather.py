@@ -41,9 +41,9 @@ def pictures_of(analysis: Analysis) -> tuple[Picture, ...]:
 
 
 def _pictures(analysis: Analysis) -> Iterator[Picture]:
-    found = analysis.diagnosis
+    found = analysis.shown
     drawn = {
-        "visit": visit_zoom(analysis.track, found),
+        "visit": visit_zoom(analysis.shown_track, found),
         "budget": bars.budget(found),
         "what_if": bars.what_if(analysis.what_ifs, found),
         "edges": edges.edges(found),

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from homing.report.figures.style import BLUE, FAINT, GREY, INK, ORANGE
 from replay.diagnosis import Finding, Visit
+from replay.plain_text import label
 from replay.track import Track
 from replay.units import Role
 
@@ -79,18 +80,28 @@ def height(axes: Axes, view: View) -> None:
         doubt = (visit.edge_low - visit.edge, visit.edge_high - visit.edge)
         axes.axhspan(*doubt, color=GREY, alpha=0.25, lw=0, zorder=0)
     axes.axhline(0, color=ORANGE, lw=1.0, ls=EDGE)
-    axes.axhline(-view.limit, color=INK, lw=0.9, ls=(0, (8, 3)))
+    _limit(axes, view)
     axes.plot(view.t[part], above, color=BLUE, marker=view.marker, ms=3.5)
     low = float(above.min())
-    top = max(0.9 * -low, min(float(above.max()), 1.5 * view.limit), 2.5 * view.limit)
-    axes.set_ylim(min(low * 1.12, -view.limit * 1.25), min(top, float(above.max()) * 1.05 + 2))
-    unit = "mm" if view.track.scaled else "of 400"
-    # one above its line, one below: the two lines may lie close
-    labels = ((0.0, "trip height", "bottom", 2), (-view.limit, f"limit {view.limit:g}", "top", -2))
-    for y, words, side, away in labels:
-        axes.annotate(words, (1, y), xycoords=("axes fraction", "data"), xytext=(-3, away), ha="right",
-                      va=side, **_NOTE)  # type: ignore[arg-type]  # fmt: skip
-    axes.set_ylabel(f"above the trip\n[{unit}]")
+    # without a scale there is no limit to show beside the way gone
+    limit = view.limit if view.track.scaled else -low / 1.5
+    top = max(0.9 * -low, min(float(above.max()), 1.5 * limit), 2.5 * limit)
+    axes.set_ylim(min(low * 1.12, -limit * 1.25), min(top, float(above.max()) * 1.05 + 2))
+    _name_line(axes, 0.0, "trip height", above=True)
+    axes.set_ylabel(f"above the trip\n[{'mm' if view.track.scaled else 'counts'}]")
+
+
+def _limit(axes: Axes, view: View) -> None:
+    """The limit, named below its line: the trip's may lie close above."""
+    if view.track.scaled:
+        axes.axhline(-view.limit, color=INK, lw=0.9, ls=(0, (8, 3)))
+        _name_line(axes, -view.limit, f"limit {view.limit:g}", above=False)
+
+
+def _name_line(axes: Axes, y: float, words: str, *, above: bool) -> None:
+    side, away = ("bottom", 2) if above else ("top", -2)
+    axes.annotate(words, (1, y), xycoords=("axes fraction", "data"), xytext=(-3, away), ha="right",
+                  va=side, **_NOTE)  # type: ignore[arg-type]  # fmt: skip
 
 
 def reading(axes: Axes, view: View) -> None:
@@ -146,12 +157,6 @@ def states(axes: Axes, view: View) -> None:
     for place, name in enumerate(names):
         there = np.where(states == name, float(place), np.nan)
         axes.plot(view.t[part], there, color=INK, lw=5, solid_capstyle="butt", drawstyle="steps-post")
-    axes.set_yticks(range(len(names)), [_short(name) for name in names])
+    axes.set_yticks(range(len(names)), [label(name) for name in names])
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0, labelsize=7.5)
-
-
-def _short(name: str) -> str:
-    """A state as it fits beside the panel; a dollar sign would be read as mathematics."""
-    text = (name or "(empty)").replace("$", r"\$")
-    return text if len(text) <= 16 else text[:15] + "…"

@@ -14,6 +14,7 @@ from homing.report.figures.style import BLUE, FAINT, GREY, INK, ORANGE, PAPER, f
 from replay.defects import DefectKind
 from replay.diagnosis import Visit
 from replay.log import Log
+from replay.plain_text import label
 from replay.units import ON_OFF, Role
 
 Floats = NDArray[np.float64]
@@ -144,15 +145,10 @@ def _draw_readings(axes: Axes, log: Log) -> None:
         axes.axhline(place, color=FAINT, lw=6, solid_capstyle="butt")
         made = np.where(log[role] > 0.5, float(place), np.nan)
         _curve(axes, log, made, color=INK, lw=6, solid_capstyle="butt", drawstyle="steps-post")
-    axes.set_yticks(range(len(roles)), [_plain(log.roles[role].spec.column) for role in roles])
+    axes.set_yticks(range(len(roles)), [label(log.roles[role].spec.column) for role in roles])
     axes.set_ylim(len(roles) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.set_title("Readings (dark: made)")
-
-
-def _plain(text: str) -> str:
-    """A word of the log as it stands there: dollar signs would be read as mathematics."""
-    return text.replace("$", r"\$")
 
 
 def _states(log: Log) -> list[str]:
@@ -166,7 +162,7 @@ def _draw_states(axes: Axes, log: Log) -> None:
     for index in range(len(names)):
         there = np.where(rows == index, float(index), np.nan)
         _curve(axes, log, there, color=INK, lw=5, solid_capstyle="butt", drawstyle="steps-post")
-    axes.set_yticks(range(len(names)), [_plain(name or "(empty)") for name in names])
+    axes.set_yticks(range(len(names)), [label(name) for name in names])
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0, labelsize=7.5)
     axes.set_title("State")

@@ -1,7 +1,7 @@
 """The lift, its routine and the closed loop: verify a retract-and-zero routine off the robot.
 
-``load_lift`` reads a lift file, ``verify`` judges it, ``simulate`` runs it once. Names are loaded when
-they are first used, so that importing this package costs nothing.
+``load_lift`` reads a lift file, ``verify`` judges it, ``simulate`` runs it once, ``tune`` finds better
+settings. Names are loaded when they are first used, so that importing this package costs nothing.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ if TYPE_CHECKING:
     from homing.liftfile import Lift, load_lift
     from homing.results import Run, Verification
     from homing.simulate import simulate
+    from homing.tuning.study import tune
     from homing.verify import verify
 
-__all__ = ["Lift", "Run", "Verification", "load_lift", "simulate", "verify"]
+__all__ = ["Lift", "Run", "Verification", "load_lift", "simulate", "tune", "verify"]
 
 _HOMES = {
     "Lift": "homing.liftfile",
@@ -25,6 +26,7 @@ _HOMES = {
     "Run": "homing.results",
     "Verification": "homing.results",
     "simulate": "homing.simulate",
+    "tune": "homing.tuning.study",
     "verify": "homing.verify",
 }
 

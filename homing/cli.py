@@ -26,8 +26,18 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "homing.commands:verify",
         "Say whether a lift zeroes within its limits, and what to change if not.",
     ),
+    "compare": (
+        "homing.compare_commands:compare",
+        "Compare sensors and mountings before drilling, and say where to mount the best one.",
+    ),
+    "tune": ("homing.tune_commands:tune", "Find settings that meet the requirements with the most margin."),
     "replay": ("replay.commands:replay", "Read logs of a real lift and report what is in them."),
     "fit": ("replay.fit_commands:fit", "Calibrate a lift file from logs of the real lift."),
+    "review": (
+        "homing.review_commands:review",
+        "Find holes in the routine's table, by reading it and by trying every path.",
+    ),
+    "export": ("homing.export_commands:export", "Write settings and routine for the robot."),
     "new": ("homing.starter_commands:new", "Write a commented starter lift file, or say what to log."),
 }
 

@@ -155,7 +155,7 @@ def _release_mt(read: _Reader, table: MagnetTable) -> Value:
 
 def _reflective(read: _Reader, table: ReflectiveTable) -> Sensor:
     from sensor_models.curves import FAR_POWER, Curve, PeakCurve
-    from sensor_models.reflective import ReflectiveSensor
+    from sensor_models.reflective import Other, ReflectiveSensor
 
     curve: Curve | PeakCurve
     if table.curve is None:
@@ -174,6 +174,7 @@ def _reflective(read: _Reader, table: ReflectiveTable) -> Sensor:
         ambient=read("ambient"),
         side_offset_m=read("side_offset_mm", MM),
         tilt_rad=read("tilt_deg", np.pi / 180),
+        others=tuple(Other(low * MM, high * MM, gap * MM, share) for low, high, gap, share in table.others),
     )
 
 

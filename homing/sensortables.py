@@ -6,10 +6,22 @@ A number may be spread by its data sheet (``Spread``); in a candidate it may be 
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar
+from typing import Annotated, Any, ClassVar
+
+from pydantic import PlainValidator
 
 from homing.liftmodels import Share, Table, Text
-from homing.values import SensorNumber, choice, count, lengths, number, points, spread
+from homing.values import (
+    SensorNumber,
+    choice,
+    count,
+    is_number,
+    lengths,
+    number,
+    points,
+    refuse,
+    spread,
+)
 from homing.words import Level, MagnetShape
 from sensor_models.kinds import Approach, Facing, SensorKind, SwitchKind, Wiring
 
@@ -18,6 +30,19 @@ Positive = Annotated[SensorNumber, spread(above=0)]
 NotNegative = Annotated[SensorNumber, spread(least=0)]
 Part = Annotated[SensorNumber, spread(least=0, most=1)]
 Points = tuple[tuple[float, float], ...]
+Others = tuple[tuple[float, float, float, float], ...]
+
+
+def _others(value: Any) -> Others:
+    """Check for what else a reflective part sees: ``[[low_mm, high_mm, gap_mm, reflectance], ...]``."""
+    rows: list[Any] = value if isinstance(value, list) else [None]
+    for row in rows:
+        if not isinstance(row, list) or len(row) != 4 or not all(map(is_number, row)):
+            raise refuse("be rows of four numbers [[low_mm, high_mm, gap_mm, reflectance], ...]")
+        low, high, gap, reflectance = row
+        if not low < high or gap < 0 or not 0 <= reflectance <= 1:
+            raise refuse("have low_mm below high_mm, gap_mm of at least 0 and a reflectance from 0 to 1")
+    return tuple((float(a), float(b), float(c), float(d)) for a, b, c, d in rows)
 
 
 class MagnetTarget(Table):
@@ -77,6 +102,7 @@ class ReflectiveTable(SensorTable):
     ambient: Part
     side_offset_mm: Anywhere
     tilt_deg: Annotated[SensorNumber, spread(least=-60, most=60)]
+    others: Annotated[Others, PlainValidator(_others)] = ()
 
 
 class DistanceTable(SensorTable):

@@ -54,7 +54,12 @@ class Setting:
         return replace(self, table=table, compiled=compile_table(table))
 
 
-def prepare(lift: Lift, seed: int = 0, periods_s: Floats | None = None) -> Setting:
+def prepare(
+    lift: Lift,
+    seed: int = 0,
+    periods_s: Floats | None = None,
+    responses: tuple[SensorBatch, SensorBatch] | None = None,
+) -> Setting:
     """Set up a study of one lift.
 
     Parameters
@@ -63,6 +68,8 @@ def prepare(lift: Lift, seed: int = 0, periods_s: Floats | None = None) -> Setti
     seed : int
     periods_s : ndarray, shape (k,), optional
         Measured loop periods to draw from instead of the lift file's period, jitter and late loops [s].
+    responses : (nominal, drawn), optional
+        Responses of the nominal sensor and of ``ZONE_DRAWS`` drawn ones, when they are at hand already.
 
     Raises
     ------
@@ -70,12 +77,10 @@ def prepare(lift: Lift, seed: int = 0, periods_s: Floats | None = None) -> Setti
         When the sensor is never made on the nominal lift; says by how much it misses.
     """
     sensor = build_sensor(lift)
-    grid = grid_for(sensor, lift.lift.travel_mm * MM)
-    nominal = respond(sensor, grid, 1)
+    grid = grid_for(sensor, lift.lift.travel_mm * MM) if responses is None else responses[0].grid
+    nominal = respond(sensor, grid, 1) if responses is None else responses[0]
     _refuse_never_made(lift, sensor, nominal)
-    drawn = respond(
-        build_sensor(lift, None, draw(lift, seed, np.arange(ZONE_DRAWS)).values), grid, ZONE_DRAWS
-    )
+    drawn = _drawn(lift, seed, grid) if responses is None else responses[1]
     trip_m = float(nominal.trip_m[0])
     zone_m = _zone(nominal, drawn)
     stall = sensor.kind is SensorKind.STALL
@@ -95,6 +100,12 @@ def prepare(lift: Lift, seed: int = 0, periods_s: Floats | None = None) -> Setti
     )
 
 
+def _drawn(lift: Lift, seed: int, grid: Grid) -> SensorBatch:
+    """Responses of the sensor over the tolerances."""
+    values = draw(lift, seed, np.arange(ZONE_DRAWS)).values
+    return respond(build_sensor(lift, None, values), grid, ZONE_DRAWS)
+
+
 def _table(lift: Lift, zone_m: tuple[float, float], trip_m: float, stall: bool) -> Table:
     if lift.own_routine is not None:
         return own_table(lift.own_routine, told_by_standing=stall)
@@ -107,10 +118,17 @@ def _refuse_never_made(lift: Lift, sensor: Sensor, nominal: SensorBatch) -> None
         raise InputError(
             f"is never made anywhere on the travel: {shortfall(sensor, nominal)}", file=lift.source, key=key
         )
+    if np.isinf(nominal.trip_m[0]):
+        key = f"sensor.{lift.sensor().name}"
+        raise InputError(
+            "is made everywhere on the travel: it cannot tell the end", file=lift.source, key=key
+        )
 
 
 def _zone(nominal: SensorBatch, drawn: SensorBatch) -> tuple[float, float]:
     """Lowest trip and highest release height over the tolerances [m]: where a made reading belongs."""
     trips = np.concatenate([nominal.trip_m, drawn.trip_m])
     releases = np.concatenate([nominal.release_m, drawn.release_m])
-    return float(np.nanmin(trips)), float(np.nanmax(np.where(np.isfinite(releases), releases, np.nan)))
+    known = releases[np.isfinite(releases)]
+    # one that never lets go belongs everywhere
+    return float(np.nanmin(trips)), float(known.max()) if len(known) else nominal.grid.travel_m

@@ -118,7 +118,8 @@ def grid_for(sensor: Sensor, travel_m: float) -> Grid:
     """Choose the grid for a nominal sensor so that it also serves the sensors within its tolerances.
 
     The fine part covers where the signal has risen a share (``fine_share``) of the way from what it is
-    at the top of the travel to its release threshold, side lobes included, with room at both ends.
+    at the top of the travel to its release threshold, side lobes included, with room at both ends. Other
+    things than the target are left to the coarse part: one narrower than its step is not seen truly.
     """
     if sensor.runs != 1:
         raise InputError("takes the nominal sensor", key="grid_for", got=f"{sensor.runs} runs")
@@ -126,7 +127,7 @@ def grid_for(sensor: Sensor, travel_m: float) -> Grid:
         raise InputError("must be above 0", key="travel_m", got=travel_m)
     low, high = -DEEPEST_M, travel_m + BEYOND_M
     x_m = np.linspace(low, high, max(2, int((high - low) / SEARCH_STEP_M)))
-    wanted = x_m[_is_of_interest(sensor, x_m)]
+    wanted = x_m[_is_of_interest(sensor.main, x_m)]
     start = max(low, float(wanted[0]) - ROOM_M)
     end = min(high, float(wanted[-1]) + ROOM_M)
     return Grid(start, (end - start) / (N_FINE - 1), float(travel_m))

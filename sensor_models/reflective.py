@@ -15,7 +15,7 @@ bright behind the target, and the spot growing with the gap.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 import numpy as np
@@ -29,6 +29,28 @@ from sensor_models.sensor import Sensor
 #: Reflectance of the white side of the grey card at which data sheets state the signal (Vishay 83751,
 #: CNY70, issue 1.8, 2012: "white side of the grey card, 90 % diffuse").
 CARD_REFLECTANCE = 0.9
+#: Width of other things than the target: wider than any spot [m].
+FAR_WIDER_M = 1.0
+
+
+@dataclass(frozen=True)
+class Other:
+    """Something besides the target that passes in front of the sensor, such as a stage's edge or bare metal.
+
+    Parameters
+    ----------
+    low_m, high_m : float
+        Carriage heights between which it is in front of the beam axis [m].
+    gap_m : float
+        From the sensor's face to it [m].
+    reflectance : float
+        Diffuse reflectance, 0 to 1; a mirror-like face seen squarely sends back far more than a dull one.
+    """
+
+    low_m: float
+    high_m: float
+    gap_m: float
+    reflectance: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -57,6 +79,8 @@ class ReflectiveSensor(Sensor):
         Target's centre line off the beam axis, across the travel [m].
     tilt_rad : float or ndarray
         Tilt of the target against the sensor's face [rad].
+    others : tuple of Other
+        What else it sees, as wide as the spot at least; where the target covers the spot, nothing of it.
     """
 
     kind: ClassVar[SensorKind] = SensorKind.REFLECTIVE
@@ -75,6 +99,7 @@ class ReflectiveSensor(Sensor):
     ambient: Value = 0.0
     side_offset_m: Value = 0.0
     tilt_rad: Value = 0.0
+    others: tuple[Other, ...] = ()
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -86,6 +111,11 @@ class ReflectiveSensor(Sensor):
         self.check("tilt_rad", at_least=-np.pi / 2, at_most=np.pi / 2)
         if np.any(self.release <= 0.0):
             raise InputError("must be smaller than threshold", key=self.name("hysteresis"))
+        for other in self.others:
+            check_number(self.name("others.gap_m"), other.gap_m, at_least=0.0)
+            check_number(self.name("others.reflectance"), other.reflectance, at_least=0.0, at_most=1.0)
+            if not other.low_m < other.high_m:
+                raise InputError("must have low_m below high_m", key=self.name("others"), got=other)
 
     @property
     def runs(self) -> int:
@@ -105,9 +135,23 @@ class ReflectiveSensor(Sensor):
         lead = np.asarray(self.mount_m) - np.asarray(x_m, dtype=np.float64)[None, :]
         share = covered_share(lead, self.target_m, self.side_offset_m, self.beam_spot_m, self.runs)
         brightness = self.curve(self.gap_m) * np.asarray(self.reflectance) / CARD_REFLECTANCE
+        uncovered = 1.0 - share if self.others else share
         share *= brightness * np.cos(self.tilt_rad)
         share += self.ambient
+        for other in self.others:
+            share += uncovered * self._of_other(other, np.asarray(x_m, dtype=np.float64))
         return share
+
+    @property
+    def main(self) -> ReflectiveSensor:
+        """The sensor with nothing but its target in front of it."""
+        return replace(self, others=()) if self.others else self
+
+    def _of_other(self, other: Other, x_m: Floats) -> Floats:
+        """Signal of something else where the target covers nothing of the spot, shape (n, m)."""
+        size_m = (other.high_m - other.low_m, FAR_WIDER_M)
+        share = covered_share(other.high_m - x_m[None, :], size_m, 0.0, self.beam_spot_m, self.runs)
+        return np.asarray(share * self.curve(other.gap_m) * other.reflectance / CARD_REFLECTANCE)
 
 
 def check_target(key: str, target_m: Any) -> None:

@@ -83,6 +83,11 @@ class Sensor(ABC):
         """Signal at which it lets go, shape (n,)."""
 
     @property
+    def main(self) -> Sensor:
+        """The sensor with nothing but its target in front of it: what the fine part of a table follows."""
+        return self
+
+    @property
     def runs(self) -> int:
         """Number of sensors in this object: 1, or the length of its arrays."""
         return int(np.broadcast_shapes(*(np.shape(value) for value in self._numbers()), (1, 1))[0])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from homing.kernel.build import compiled
-from homing.kernel.codes import Mode
+from homing.kernel.codes import Coupling, Mode
 from homing.kernel.controller import encoder_counts
 from homing.kernel.layout import LAGGED
 from homing.kernel.observe import enter
@@ -42,6 +42,8 @@ def set_up_body(run: Any, body: Any) -> None:
     body.time_s = 0.0
     body.carriage_m = run.start_m if hangs else on_stop_m
     body.spool_m = run.start_m + run.gravity_n / run.pull_n_per_m if hangs else 0.0
+    if not hangs and run.coupling != Coupling.STRING:
+        body.spool_m = on_stop_m  # a stiff drive would otherwise tear the carriage off its stop
     body.onset_spool_m = body.spool_m
     body.spool_m_s = body.carriage_m_s = body.integral_a = 0.0
     body.spool_way = body.carriage_way = 0.0

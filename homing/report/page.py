@@ -19,12 +19,14 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from homing.liftfile import BUILT_IN
 from homing.report import rows, wording
 from homing.report.cautions import CAUTIONS
+from homing.report.checklist_page import CHECKLIST, render_checklist
 from homing.report.files import check_folder, write_files
 from homing.report.jsonform import program_version
 from homing.report.numbers import measure, plain, setting
 from homing.results import METRICS
 
 if TYPE_CHECKING:
+    from homing.checklist import Check
     from homing.results import RequirementResult, Verification
 
 #: Sections of a lift file that describe the lift and its routine, in the order of the page.
@@ -52,7 +54,7 @@ class Gauge:
     worst: float
 
 
-def write_report(verification: Verification, folder: str | Path) -> Path:
+def write_report(verification: Verification, folder: str | Path, checks: Sequence[Check] = ()) -> Path:
     """Write the report of a verification.
 
     Parameters
@@ -61,6 +63,8 @@ def write_report(verification: Verification, folder: str | Path) -> Path:
         What ``verify`` found.
     folder : str or Path
         Made if it does not exist. Files of the same names are replaced, others left alone.
+    checks : sequence of Check, optional
+        The pit checklist (``homing.checklist``), written beside the page and linked from it.
 
     Returns
     -------
@@ -84,12 +88,17 @@ def write_report(verification: Verification, folder: str | Path) -> Path:
         contents[f"{picture.name}.png"] = png(picture.figure)
         contents[f"{picture.name}.svg"] = ('<?xml version="1.0" encoding="utf-8"?>\n' + element).encode()
         drawn.append(Drawn(picture.name, picture.caption, element))
+    if checks:
+        contents[CHECKLIST] = render_checklist(verification, checks).encode()
     # the page comes last: where it stands, its pictures do
-    contents[INDEX] = render(verification, drawn, diagram_text(table) if table is not None else "").encode()
+    told = diagram_text(table) if table is not None else ""
+    contents[INDEX] = render(verification, drawn, told, checks).encode()
     return write_files(place.resolve(), contents) / INDEX
 
 
-def render(verification: Verification, pictures: Sequence[Drawn], routine: str) -> str:
+def render(
+    verification: Verification, pictures: Sequence[Drawn], routine: str, checks: Sequence[Check] = ()
+) -> str:
     """The whole page as text; ``routine`` is the routine told in words."""
     environment = Environment(
         loader=PackageLoader("homing.report", "."),
@@ -98,7 +107,9 @@ def render(verification: Verification, pictures: Sequence[Drawn], routine: str) 
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("page.html").render(_context(verification, pictures, routine))
+    return environment.get_template("page.html").render(
+        **_context(verification, pictures, routine), checks=checks, checklist_file=CHECKLIST
+    )
 
 
 def _context(verification: Verification, pictures: Sequence[Drawn], routine: str) -> dict[str, Any]:

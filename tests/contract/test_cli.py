@@ -35,8 +35,12 @@ def test_help_lists_the_commands_that_exist(capsys: pytest.CaptureFixture[str]) 
     assert err == ""
     assert [line.split()[0] for line in out.partition("Commands:\n")[2].splitlines() if line[2] != " "] == [
         "verify",
+        "compare",
+        "tune",
         "replay",
         "fit",
+        "review",
+        "export",
         "new",
     ]
 
@@ -89,7 +93,10 @@ def test_the_module_is_the_same_program() -> None:
     ("arguments", "said"),
     [
         (["verfy"], '"verfy" is not a command; did you mean "verify"?'),
-        (["bake"], '"bake" is not a command; accepted are verify, replay, fit, new'),
+        (
+            ["bake"],
+            '"bake" is not a command; accepted are verify, compare, tune, replay, fit, review, export, new',
+        ),
         (["verify", "--rusn", "5"], "No such option"),
         (["verify", "--runs", "many"], "'many' is not a valid integer"),
         (["verify", "--runs", "0"], "is not in the range"),

@@ -303,6 +303,7 @@ def test_retries_can_be_forgotten() -> None:
 def test_clocks_can_be_kept_on_entry() -> None:
     desk = Desk().feed(0).enter(way=-1).feed([-10] * 5)
     enter(desk.memory, 2, 1, int(Effect.KEEP_CLOCKS))
-    assert desk.memory.phase == 2 and desk.memory.way == 1
-    assert desk.holds(Condition.TIMER_OVER, 4 * LOOP_S) and desk.holds(Condition.MOVED, 0.009)
+    assert (desk.memory.phase, desk.memory.way) == (2, 1)
+    assert desk.holds(Condition.TIMER_OVER, 4 * LOOP_S)
+    assert desk.holds(Condition.MOVED, 0.009)
     assert not desk.enter(way=1).holds(Condition.TIMER_OVER, 0.0)

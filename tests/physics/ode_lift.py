@@ -19,7 +19,7 @@ from ode_equations import LEAST_TOUCH_M_S, Drive, Equations
 from scipy.integrate import DOP853, LSODA
 from scipy.optimize import brentq
 
-from homing.kernel.codes import Mode, Order
+from homing.kernel.codes import Coupling, Mode, Order
 
 SOLVERS = {"DOP853": DOP853, "LSODA": LSODA}
 #: Longest step of the solver while something moves, so that no event comes and goes unseen within one [s].
@@ -58,7 +58,9 @@ class OdeLift(Equations):
         p = self.p
         on_stop = -max(p["gravity_n"], 0.0) / p["stop_n_per_m"]
         if p["start_m"] <= 0.0:
-            return np.array([0.0, 0.0, on_stop, 0.0, 0.0])
+            # a string hangs loose there, a belt or screw stands where its carriage does
+            drive = 0.0 if p["coupling"] == Coupling.STRING else on_stop
+            return np.array([drive, 0.0, on_stop, 0.0, 0.0])
         return np.array([p["start_m"] + p["gravity_n"] / p["pull_n_per_m"], 0.0, p["start_m"], 0.0, 0.0])
 
     def rhs(self, t: float, y: np.ndarray) -> tuple[float, ...]:

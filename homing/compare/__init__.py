@@ -1,0 +1,1 @@
+"""Compare sensors and mountings before drilling: each candidate as a lift of its own, ranked."""

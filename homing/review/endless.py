@@ -1,0 +1,42 @@
+"""Runs of the abstract lift that never end, with a fair lift: what must happen some day, happens.
+
+Fair means: times get over, a lift told to move gets on, one told to stop comes to rest, and counts that stand
+are seen to stand. What is left are states that last although every time is over, and circles through several
+phases. A circle may need a sensor that misbehaves again and again; the fault that the story names says so.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from homing.review.invariants import Invariant
+from homing.review.search import Walk
+from homing.review.states import Broke, State
+
+
+def endless(walk: Walk) -> Broke | None:
+    """The first loop after which a run need not end; None if every run does."""
+    for before, state in walk.lasting:
+        return Broke(Invariant.ENDS, before, state, -1)
+    return _circle(walk)
+
+
+def _circle(walk: Walk) -> Broke | None:
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    number: dict[State, int] = {state: n for n, state in enumerate(walk.found)}
+    pairs = [(number[a], number[b], row) for a, b, row in walk.edges if b in number]
+    if not pairs:
+        return None
+    table = np.array(pairs, dtype=np.int64)
+    graph = coo_matrix((np.ones(len(table)), (table[:, 0], table[:, 1])), shape=(len(number), len(number)))
+    _, part = connected_components(graph, directed=True, connection="strong")
+    phases = np.array([state.phase for state in walk.found])
+    inside = part[table[:, 0]] == part[table[:, 1]]
+    closes = inside & (table[:, 2] >= 0) & (phases[table[:, 0]] != phases[table[:, 1]])
+    if not closes.any():
+        return None
+    a, b, row = table[np.flatnonzero(closes)[0]].tolist()
+    states = list(walk.found)
+    return Broke(Invariant.ENDS, states[a], states[b], row)

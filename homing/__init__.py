@@ -12,16 +12,18 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from homing.bridge.controller import Program
     from homing.liftfile import Lift, load_lift
     from homing.results import Run, Verification
     from homing.simulate import simulate
     from homing.tuning.study import tune
     from homing.verify import verify
 
-__all__ = ["Lift", "Run", "Verification", "load_lift", "simulate", "tune", "verify"]
+__all__ = ["Lift", "Program", "Run", "Verification", "load_lift", "simulate", "tune", "verify"]
 
 _HOMES = {
     "Lift": "homing.liftfile",
+    "Program": "homing.bridge.controller",
     "load_lift": "homing.liftfile",
     "Run": "homing.results",
     "Verification": "homing.results",

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from homing.verify_options import STANDARD_OUTPUT, Choices, with_options
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
@@ -27,90 +27,16 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from homing.bridge.controller import Program
+    from homing.deeper import Deeper
     from homing.liftfile import Lift
     from homing.results import Run, Verification
 
 #: Where the periods of a real log come from; named, not imported, since ``homing`` stands below ``replay``.
 MEASURED_PERIODS = "replay.timing:measured_periods"
-STANDARD_OUTPUT = "-"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Choices:
-    """The options of one call."""
-
-    json: str | None
-    out: str | None
-    show: bool
-    seed: int
-    workers: int | None
-    quiet: bool
-    runs: int
-    run: int | None
-    trace: str | None
-    timing_from: str | None
-    program: str | None
-
-    @property
-    def silent(self) -> bool:
-        """True when nothing but the JSON may go to standard output."""
-        return self.json == STANDARD_OUTPUT
-
-    def check(self) -> None:
-        """Refuse combinations without a meaning."""
-        if self.run is not None and (self.out is not None or self.show):
-            raise InputError(
-                "must be left out with --run: a single run has a trace (--trace), no report", key="--out"
-            )
-
-
-_OPTIONS: tuple[Callable[[Any], Any], ...] = (
-    click.argument("lift", required=False, metavar="[LIFT]"),
-    click.option("--lift", "named", metavar="LIFT", help="The lift file; the built-in example by default."),
-    click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
-    click.option("--out", metavar="DIR", help="Write a report with figures into this folder."),
-    click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),
-    click.option(
-        "--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True, help="Seed of all draws."
-    ),
-    click.option(
-        "--workers",
-        type=click.IntRange(1, 1024),
-        help="Cores to use; all by default. Never changes a number.",
-    ),
-    click.option("--quiet", is_flag=True, help="No progress and no tables; the verdict only."),
-    click.option(
-        "--runs",
-        type=click.IntRange(1, 10_000_000),
-        default=2000,
-        show_default=True,
-        help="Runs of the ensemble.",
-    ),
-    click.option(
-        "--run", "run", type=click.IntRange(0), metavar="K", help="Reproduce run K of the ensemble alone."
-    ),
-    click.option(
-        "--trace", metavar="FILE", help="Write the nominal run, or run K, tick by tick (.csv or .parquet)."
-    ),
-    click.option(
-        "--timing-from", metavar="LOG", help="Draw the loop's periods from those measured in a log."
-    ),
-    click.option(
-        "--program",
-        metavar="COMMAND",
-        help="Let this program control the lift, instead of the routine: a line of JSON a loop.",
-    ),
-)
-
-
-def _with_options(command: Callable[..., int]) -> Callable[..., int]:
-    for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
 
 
 @click.command()
-@_with_options
+@with_options
 def verify(lift: str | None, named: str | None, **options: Any) -> int:
     """Say whether a lift zeroes within its limits, and what to change if not.
 
@@ -123,6 +49,10 @@ def verify(lift: str | None, named: str | None, **options: Any) -> int:
         raise InputError("must be given once: as an argument or with --lift", key="LIFT", got=named)
     from homing.liftfile import load_lift
 
+    if choices.case is not None:
+        from homing.deeper import play_case
+
+        return play_case(choices, lift if lift is not None else named)
     loaded = load_lift(lift if lift is not None else named)
     periods_s = _measured_periods(choices.timing_from, loaded)
     with _outputs(choices) as folder:
@@ -145,20 +75,35 @@ def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray
             progress=progress,
             program=_program(choices.program),
         )
+        deeper = _deeper(verification, choices, periods_s, progress)
     if choices.trace is not None:
         _write_trace(verification.nominal, choices.trace)
     page = _write_report(verification, folder)
     if choices.json is not None:
         from homing.report.jsonform import verification_json
 
-        _write_json(verification_json(verification), choices.json)
+        _write_json(verification_json(verification) | deeper.document(), choices.json)
     if not choices.silent:
         _tell(verification, choices.quiet)
+        deeper.tell(choices.quiet)
+    deeper.keep(folder)
     if page is not None:
         click.echo(f"report: {page}", err=True)
         if choices.show:
             click.launch(page.resolve().as_uri())
     return 0 if verification.passed else 1
+
+
+def _deeper(
+    verification: Verification,
+    choices: Choices,
+    periods_s: NDArray[np.float64] | None,
+    progress: Callable[[str, int, int], None],
+) -> Deeper:
+    """What is looked for beyond the ensemble, as far as it was asked for."""
+    from homing.deeper import Deeper
+
+    return Deeper.look(verification, choices, periods_s, progress)
 
 
 def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None) -> int:
@@ -236,9 +181,10 @@ def _measured_periods(log: str | None, lift: Lift) -> NDArray[np.float64] | None
 def _write_report(verification: Verification, folder: Path | None) -> Path | None:
     if folder is None:
         return None
+    from homing.checklist import checklist
     from homing.report.page import write_report
 
-    return write_report(verification, folder)
+    return write_report(verification, folder, checklist(verification))
 
 
 def _write_trace(run: Run, file: str) -> None:

@@ -94,12 +94,12 @@ def from_uniforms(lift: Lift, u: Floats) -> Draws:
         tolerance.key: tolerance.low + (tolerance.high - tolerance.low) * u[:, FIRST_COLUMNS + i]
         for i, tolerance in enumerate(lift.tolerances)
     }
-    _add_sway(lift, values, u[:, 3], u[:, 4])
+    add_sway(lift, values, u[:, 3], u[:, 4])
     kinds = np.minimum((u[:, 0] * len(Start)).astype(np.int64), len(Start) - 1)
     return Draws(values, kinds, u[:, 1], u[:, 2])
 
 
-def _add_sway(lift: Lift, values: dict[str, Floats], towards: Floats, sideways: Floats) -> None:
+def add_sway(lift: Lift, values: dict[str, Floats], towards: Floats, sideways: Floats) -> None:
     """Sway moves the target away from the sensor and sideways, by up to ``sway_mm`` either way.
 
     A target cannot come closer than touching.

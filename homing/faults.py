@@ -225,11 +225,12 @@ class FaultPlan:
         for number, kind in enumerate(kinds):
             rows = np.flatnonzero(which == number)
             if len(rows):
-                self._inject(setting, runs, kind, rows, u[rows])
+                self.inject(setting, runs, kind, rows, u[rows])
 
-    def _inject(
+    def inject(
         self, setting: Setting, runs: Records, kind: FaultKind, rows: NDArray[np.int64], u: Floats
     ) -> None:
+        """Give these rows one fault; ``u`` (rows, 4) says when, how much and where, each 0 to 1."""
         size = kind.low + (kind.high - kind.low) * u[:, 1]
         if kind.code is Fault.AMBIENT:
             size = size * runs.operate[rows]

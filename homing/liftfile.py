@@ -41,6 +41,7 @@ from sensor_models.errors import InputError
 if TYPE_CHECKING:
     from homing.assumed import Assumed
     from homing.own.routine import OwnRoutine
+    from homing.ownrequirements.tables import OwnRequirement
     from homing.tolerances import Tolerance
 
 #: Name under which messages speak of the example that is shipped.
@@ -52,7 +53,8 @@ class Lift:
     """A lift file, complete and checked. Numbers are in the units of the file's keys.
 
     ``string`` is None for belt and lead screw. ``own_routine`` is the team's own table, if the file brings
-    one; of ``routine`` only what speaks of the lift then has a meaning. ``given`` holds the tables as the file gave them.
+    one; of ``routine`` only what speaks of the lift then has a meaning. ``given`` holds the tables as the
+    file gave them.
     """
 
     source: str
@@ -73,6 +75,7 @@ class Lift:
     notes: tuple[str, ...]
     given: Mapping[str, Any] = field(repr=False)
     own_routine: OwnRoutine | None = None
+    own_requirements: tuple[OwnRequirement, ...] = ()
 
     @property
     def name(self) -> str:

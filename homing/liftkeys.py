@@ -39,7 +39,7 @@ SECTIONS: dict[str, type[Table]] = {
 #: Lists of tables inside ``[routine]``: a team's own phases and rows.
 OWN_TABLE = ("phase", "row")
 #: Sections that are judged elsewhere: lists of tables, and tables with free keys.
-OTHER_SECTIONS = ("sensor", "candidate", "tolerances", "fault_rates", "log")
+OTHER_SECTIONS = ("sensor", "candidate", "tolerances", "fault_rates", "log", "requirement")
 
 #: Keys that only some drives have.
 DRIVE_KEYS: dict[str, tuple[str, ...]] = {
@@ -86,6 +86,8 @@ def check_keys(given: Mapping[str, Any], file: str) -> None:
             )
         if section in ("sensor", "candidate"):
             _check_sensors(section, table, file)
+        elif section == "requirement":
+            continue  # judged by homing.ownrequirements
         elif not isinstance(table, dict):
             raise InputError(f"must be a table, written [{section}]", file=file, key=section, got=table)
         elif section in SECTIONS:

@@ -6,9 +6,9 @@ worst requirement in the second worst of 299 runs, so that the line at 0 is wher
 hold the requirements. Only runs that are hard somewhere on the map are simulated in each cell, with the same
 random numbers in all of them (see ``homing.map_cells``).
 
-A map finds what tolerances do. What comes by chance, in fewer than one of its few runs (a late loop just at the
-trip, a flipped reading), it sees in some cells and misses in others: against all 299 runs it never showed too
-little margin, and in one cell of ten, near the limit, it called held what chance had failed. ``verify`` decides.
+A map finds what tolerances do. What comes by chance, in fewer than one of its few runs (a late loop just at
+the trip, a flipped reading), it sees in some cells and misses in others: against all 299 runs it never showed
+too little margin, and in one cell of ten it called held what chance had failed. ``verify`` decides.
 """
 
 from __future__ import annotations

@@ -48,6 +48,9 @@ REQUIREMENTS: tuple[Requirement, ...] = (
     Requirement("moving_at_end", "per run"),
 )
 
+#: Names of the fixed requirements.
+FIXED_NAMES = tuple(requirement.name for requirement in REQUIREMENTS)
+
 
 def requirements_for(lift: Lift) -> tuple[Requirement, ...]:
     """The requirements that exist for a lift: no slack without string."""
@@ -83,9 +86,17 @@ def judge(lift: Lift, nominal: Ensemble, ensemble: Ensemble) -> tuple[Requiremen
 def _judge_one(
     lift: Lift, requirement: Requirement, nominal: Ensemble, ensemble: Ensemble
 ) -> RequirementResult:
-    limit, allowed = limit_of(lift, requirement), lift.requirements.allowed_failure_rate
-    at_nominal = values_of(requirement, nominal)
-    values = values_of(requirement, ensemble)
+    limit = limit_of(lift, requirement)
+    return result_of(
+        lift, requirement, limit, values_of(requirement, nominal), values_of(requirement, ensemble)
+    )
+
+
+def result_of(
+    lift: Lift, requirement: Requirement, limit: float, at_nominal: Floats, values: Floats
+) -> RequirementResult:
+    """One requirement held against its value in the nominal run, (1,), and in all runs, (n,)."""
+    allowed = lift.requirements.allowed_failure_rate
     bad = failing(requirement, values, limit)
     failures, runs = int(bad.sum()), len(values)
     low = lower_bound(failures, runs, CONFIDENCE)

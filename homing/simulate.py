@@ -38,15 +38,16 @@ TRACE_ROWS = 20_000
 
 def run_block(setting: Setting, indices: Indices, faults: FaultPlan | None = None) -> Floats:
     """Simulate the runs with these numbers; returns (n, columns) in SI, columns ``RESULT_COLUMNS``."""
-    return _run(setting, batch(setting, indices, faults), setting.periods_s)
+    return run_batch(setting, batch(setting, indices, faults), setting.periods_s)
 
 
 def run_nominal(setting: Setting) -> Floats:
     """Simulate the nominal run without its trace; returns one result row, (1, columns)."""
-    return _run(setting, nominal_batch(setting), np.empty(0))
+    return run_batch(setting, nominal_batch(setting), np.empty(0))
 
 
-def _run(setting: Setting, made: Batch, periods_s: Floats) -> Floats:
+def run_batch(setting: Setting, made: Batch, periods_s: Floats) -> Floats:
+    """Simulate runs that are made ready; result rows (n, columns) in SI."""
     results = np.empty((len(made.indices), len(RESULT_COLUMNS)))
     simulate_block(
         made.runs, made.sensor.signal, periods_s, setting.kernel_table(), setting.seed, made.indices,

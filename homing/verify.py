@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from homing.faults import FAULT_RUNS, FaultKind, FaultPlan, faults_for, run_numbers
 from homing.kernel.codes import Reason
 from homing.own.reading import SHARED_KEYS
+from homing.ownrequirements.judging import judge_own
 from homing.players import Player, TablePlayer
-from homing.requirements import judge
+from homing.requirements import FIXED_NAMES, judge
 from homing.results import Ensemble, FaultResult, Outcome, RequirementResult, Run, Verification
 from homing.sensorview import sensor_view
 from homing.setting import Setting, prepare
@@ -91,6 +92,7 @@ def verify(
     indices = np.arange(runs, dtype=np.int64)
     ensemble = player.many(indices, progress=_named(progress, "tolerances"))
     requirements = judge(lift, alone, ensemble)
+    requirements += judge_own(player, nominal, runs, _named(progress, "own requirements"))
     faults = _faults(player, progress)
     return Verification(
         lift=lift,
@@ -235,7 +237,8 @@ def _advice(
         return (f"Too few runs to decide: repeat it with at least {runs} (--runs {runs}).",)
     if program is not None:
         return (_about_program(failing[0]),)
-    return (advise(lift, [result.name for result in failing], seed, workers),)
+    fixed = [result.name for result in failing if result.name in FIXED_NAMES]
+    return (advise(lift, fixed, seed, workers),) if fixed else (_about_own(failing[0]),)
 
 
 def _about_program(worst: RequirementResult) -> str:
@@ -245,6 +248,14 @@ def _about_program(worst: RequirementResult) -> str:
         f"Look at the program in {run}: {worst.name} reaches {worst.worst:.3g} {worst.unit} where "
         f"{worst.limit:.3g} is allowed (--run and --trace show it loop by loop)."
     )
+
+
+def _about_own(worst: RequirementResult) -> str:
+    """Where to look when a requirement of the team's own is broken: nobody but them knows what it is to
+    mean.
+    """
+    run = "the nominal run" if worst.worst_run is None else f"run {worst.worst_run}"
+    return f'Look at {run}, which breaks "{worst.name}" the most (--run and --trace show it loop by loop).'
 
 
 def _cautions(lift: Lift) -> tuple[str, ...]:

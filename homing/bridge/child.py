@@ -68,6 +68,10 @@ class Child:
 
     def tell(self, line: bytes) -> None:
         """Send one line; one that came unasked since the last answer is an error."""
+        if not self._unread and self._ready.poll(0):
+            self._unread = os.read(self._out, CHUNK)
+            if not self._unread:
+                raise self._ended()
         if self._unread:
             raise self._trouble("must answer one line for one loop, and none for a reset; it sent more")
         try:

@@ -31,6 +31,10 @@ STOPS = {"hold": Order.HOLD, "shorted": Order.SHORTED, "open": Order.OPEN}
 START_HELD_S = 0.2
 #: An answer is a short line; a longer one is no answer [bytes].
 LONGEST_LINE = 10_000
+#: No lift is told to move faster than this [mm/s]; own choice, far beyond any, so that numbers stay finite.
+FASTEST_MM_S = 1.0e6
+#: Of what was found, so many characters are told.
+TOLD = 60
 #: Counts that a controller can hold.
 MOST_COUNTS = 2**53
 
@@ -59,7 +63,8 @@ class Rules:
     hold_allowed: bool
 
     def refuse(self, must: str, got: object, key: str = "") -> InputError:
-        return InputError(must, file=self.who, key=f"answer.{key}" if key else "answer", got=got)
+        told = got if got is None or len(repr(got)) <= TOLD else f"{repr(got)[:TOLD]}..."
+        return InputError(must, file=self.who, key=f"answer.{key}" if key else "answer", got=told)
 
 
 def message(t_s: float, reading: str, counts: int, battery_v: float, current_a: float) -> bytes:
@@ -86,7 +91,7 @@ def read_answer(line: bytes, rules: Rules) -> Answer:
     """
     try:
         given = json.loads(line)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:  # the latter: brackets nested thousands deep
         raise rules.refuse("must be one line of JSON (RFC 8259)", _shown(line)) from error
     return check_answer(given, rules)
 
@@ -97,9 +102,8 @@ def check_answer(given: Any, rules: Rules) -> Answer:
         raise rules.refuse("must be a JSON object", given)
     for key in given:
         if key not in KEYS:
-            raise rules.refuse(
-                f"is not a known key{nearest(key, KEYS) or '; known are ' + ', '.join(KEYS)}", None, key
-            )
+            hint = nearest(key, KEYS) or "; known are " + ", ".join(KEYS)
+            raise rules.refuse(f"has a key that is not known{hint}", key)
     order, value = _command(given, rules)
     state, fault, done, zero = (given.get(key) for key in ("state", "fault", "done", "zero_at_counts"))
     if state is not None and not isinstance(state, str):
@@ -131,13 +135,17 @@ def _command(given: Mapping[str, Any], rules: Rules) -> tuple[Order, float]:
         if abs(command) > 1.0:
             raise rules.refuse("must lie within -1 to 1 (share of the battery voltage)", command, "command")
         return Order.DUTY, float(command)
+    if abs(command) > FASTEST_MM_S:
+        raise rules.refuse(f"must lie within {FASTEST_MM_S:g} mm/s either way", command, "command")
     return Order.SPEED, 1e-3 * float(command)
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return isinstance(value, int) or math.isfinite(value)  # an integer may be too long for a float
 
 
 def _shown(line: bytes) -> str:
     text = line.decode("utf-8", errors="replace").strip()
-    return text if len(text) <= 60 else f"{text[:60]}..."
+    return text if len(text) <= TOLD else f"{text[:TOLD]}..."

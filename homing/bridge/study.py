@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import atexit
 import os
+import signal
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, field
@@ -82,7 +83,7 @@ def _over_cores(
     parts: list[tuple[Floats, list[str]] | None] = [None] * len(blocks)
     done, of = 0, sum(map(len, blocks))
     # a fresh interpreter a worker: a fork would carry threads and locks of this one along
-    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_work)
     try:
         waiting = {
             pool.submit(_play_at_work, setting, program, block, faults): number
@@ -94,6 +95,11 @@ def _over_cores(
             done += len(blocks[number])
             if progress is not None:
                 progress(done, of)
+    except BaseException:
+        # nobody waits for blocks that are no longer wanted; each worker ends its programs first
+        for worker in list((pool._processes or {}).values()):
+            worker.terminate()
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
     return [part for part in parts if part is not None]
@@ -117,6 +123,17 @@ def _play_at_work(
     except BaseException:
         _leave()
         raise
+
+
+def _begin_work() -> None:
+    """A worker leaves the interrupt key to the main process, and ends its programs when it is told to end."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _end_work)
+
+
+def _end_work(*_: object) -> None:
+    _leave()
+    os._exit(1)
 
 
 def _leave() -> None:

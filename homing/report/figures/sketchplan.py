@@ -89,14 +89,26 @@ def plan_of(result: CandidateResult, advice: MountAdvice | None = None) -> Plan 
         return None
     advised = advice is not None and math.isfinite(advice.best_mm)
     moved = advice.best_mm - result.mount_mm if advice is not None and advised else 0.0
-    mount = result.mount_mm + moved
-    target, mark, ahead = made(table)
-    head_on = isinstance(table, MagnetTable) and ahead
-    trip, release = result.trip_mm, result.release_mm
+    allowed = (advice.lowest_mm, advice.highest_mm) if advice is not None else (NOTHING, NOTHING)
+    return _plan(
+        result,
+        made(table),
+        moved,
+        title=f"Sensor {result.name} ({result.kind}), mounted {'as advised' if advised else 'as compared'}",
+        allowed=allowed,
+        needed=advice.needed_mm if advice is not None else NOTHING,
+    )
+
+
+def _plan(result: CandidateResult, carried: tuple[Target, str, bool], moved: float, **more: Any) -> Plan:
+    """The plan with the sensor moved by so much; ``more`` is what the advice has to say."""
+    table: Any = result.lift.sensor()
+    target, mark, ahead = carried
+    head_on, mount = isinstance(table, MagnetTable) and ahead, result.mount_mm + moved
     level = mount - result.gap_mm if head_on else mount
+    trip, release = result.trip_mm, result.release_mm
     return Plan(
         lift=result.lift.name,
-        title=f"Sensor {result.name} ({result.kind}), mounted {'as advised' if advised else 'as compared'}",
         mark=mark,
         sensor=table.part or result.kind,
         target=target,
@@ -110,9 +122,8 @@ def plan_of(result: CandidateResult, advice: MountAdvice | None = None) -> Plan 
         trip_high=trip.high + moved,
         heights=tuple(_heights(result, table, mount, moved, release.nominal + moved)),
         upper=result.lift.lift.travel_mm,
-        allowed=(advice.lowest_mm, advice.highest_mm) if advice is not None else (NOTHING, NOTHING),
-        needed=advice.needed_mm if advice is not None else NOTHING,
         notes=tuple(_notes(result, table, head_on)),
+        **more,
     )
 
 

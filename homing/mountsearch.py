@@ -37,7 +37,7 @@ NEAREST_RUNS, ANY_RUNS = 24, 48
 #: More failures than this among the latter show a rate far over 1 % (at 0.6 % it happens once in 10,000).
 MOST_OF_ANY = 3
 #: Heights are told to this [mm], the highest to more, as nothing breaks there; speeds to this share.
-HEIGHT_STEP_MM, HIGHEST_STEP_MM, SPEED_SHARE = 0.5, 1.0, 0.02
+HEIGHT_STEP_MM, HIGHEST_STEP_MM, SPEED_SHARE = 0.5, 1.0, 0.03
 #: More failing runs than this, and the answer was far off: some kind of run was not among the telling ones.
 GROSS_FAILURES = 30
 #: Answers that are put to the whole ensemble before the last one that held is kept.

@@ -14,9 +14,11 @@ hard stop: above it nothing is gained and travel is lost. Where that is higher t
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, TypeVar
 
 from homing.compare.judged import Judged, Means, judged, try_runs
 from homing.compare.responses import Responses, responses_of
@@ -38,6 +40,9 @@ from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+
+First = TypeVar("First")
+Second = TypeVar("Second")
 
 #: What blocks a contact that is low enough not to be crushed by the carriage on its stop.
 CRUSHED = "contact_damage"
@@ -90,8 +95,18 @@ def advise_mounting(
     base = judged(lift, runs, means) if base is None else base
     responses = responses_of(lift, means.seed) if responses is None else responses
     study = Study(lift, runs, means, responses, loops_of(lift, means.periods_s))
-    heights = None if lift.sensor().kind is SensorKind.STALL else _heights(study, base)
-    return _advice(study, base, heights)
+    if lift.sensor().kind is SensorKind.STALL:
+        return _advice(study, base, None, fastest(study, base))
+    heights, speed = _at_once(partial(_heights, study, base), partial(fastest, study, base))
+    return _advice(study, base, heights, speed)
+
+
+def _at_once(first: Callable[[], First], second: Callable[[], Second]) -> tuple[First, Second]:
+    """Two searches at the same time: each makes few runs at once, too few to share out over the cores."""
+    with ThreadPoolExecutor(1) as pool:
+        other = pool.submit(first)
+        found = second()
+        return other.result(), found
 
 
 def _heights(study: Study, base: Judged) -> Heights | None:
@@ -99,10 +114,7 @@ def _heights(study: Study, base: Judged) -> Heights | None:
     if found is None:
         return None
     start_mm, holds = found
-    # each search runs few runs at a time, too few to share out: both go on at once
-    with ThreadPoolExecutor(2) as pool:
-        sought = pool.submit(lowest, study, start_mm, holds), pool.submit(highest, study, start_mm, holds)
-        low, high = (each.result() for each in sought)
+    low, high = _at_once(partial(lowest, study, start_mm, holds), partial(highest, study, start_mm, holds))
     clear = up(free_height(start_mm, holds))
     best = max(clear, low) if clear <= high else up(0.5 * (low + high))
     at_best = holds if best == start_mm else study.confirmed(study.at(best))
@@ -128,12 +140,11 @@ def _blocking_everywhere(study: Study, base: Judged) -> str:
     return CRUSHED if study.mount_mm > study.ceiling_mm else ""
 
 
-def _advice(study: Study, base: Judged, heights: Heights | None) -> MountAdvice:
+def _advice(study: Study, base: Judged, heights: Heights | None, speed: float) -> MountAdvice:
     from homing.mountslow import slow_zone
     from homing.mountwords import sentences
 
     lift, nothing = study.lift, math.nan
-    speed = fastest(study, base)
     found = terms(lift, study.speed_mm_s, study.spread_mm, study.loops)
     needed = needed_mm(found)
     best_trip_mm = (heights.best if heights else study.mount_mm) - study.floor_mm

@@ -54,6 +54,8 @@ class ProcessSeat:
 
     def __init__(self, command: str) -> None:
         self._child = Child(command)
+        self._last_line = b""
+        self._last: Answer | None = None
 
     def reset(self, seed: int) -> None:
         self._child.tell(reset_message(seed))
@@ -62,7 +64,10 @@ class ProcessSeat:
         self._child.tell(line)
 
     def answer(self, rules: Rules) -> Answer:
-        return read_answer(self._child.answer(), rules)
+        line = self._child.answer()
+        if self._last is None or line != self._last_line:  # controllers mostly repeat themselves
+            self._last, self._last_line = read_answer(line, rules), line
+        return self._last
 
     def close(self) -> None:
         self._child.close()

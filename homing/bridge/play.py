@@ -17,7 +17,20 @@ from homing.batches import Batch
 from homing.bridge.controller import Seat
 from homing.bridge.protocol import Answer, Rules, message
 from homing.kernel.codes import Order
-from homing.kernel.layout import MAX_STOPS, PENDING, RESULT_COLUMNS, STOP_COLUMNS, TRACE_COLUMNS, new_scratch
+from homing.kernel.layout import (
+    BODY,
+    CLOCK,
+    MAX_STOPS,
+    MEMORY,
+    PENDING,
+    RESULT_COLUMNS,
+    RUN,
+    SENSE,
+    STOP_COLUMNS,
+    TRACE_COLUMNS,
+    WATCH,
+    new_scratch,
+)
 from homing.kernel.lockstep import HEARD, begin, declare_zero, end, obey, tick
 from homing.kernel.record import conclude, trace_row
 from homing.setting import Setting
@@ -30,6 +43,19 @@ Floats = NDArray[np.float64]
 FIRST_REASON = 1000
 #: Nothing waits in the part of the table that a phase would have.
 _NO_PHASE = 0
+
+
+def _quick(kernel: Any) -> Any:
+    """The compiled form of a kernel that was compiled once: asking for the types in each loop costs more."""
+    forms = getattr(kernel, "overloads", None)  # none without compilation
+    return next(iter(forms.values())).entry_point if forms and len(forms) == 1 else kernel
+
+
+def _bare(record: Any, dtype: np.dtype[Any]) -> Any:
+    """The record as the kernels take it fastest; without compilation its fields must be attributes."""
+    if not hasattr(tick, "overloads"):
+        return record
+    return np.array(record, dtype=dtype).reshape(1)[0]
 
 
 def rules_for(setting: Setting, who: str) -> Rules:
@@ -53,7 +79,10 @@ class Game:
     rows: list[Floats] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.parts = tuple(records[0] for records in new_scratch(self.setting.error_share))
+        parts = [records[0] for records in new_scratch(self.setting.error_share)]
+        self.parts = tuple(map(_bare, parts, (BODY, SENSE, MEMORY, WATCH, CLOCK)))
+        self.run = _bare(self.run, RUN)
+        self._tick, self._obey = tick, obey
         self.stops = np.zeros((MAX_STOPS, STOP_COLUMNS))
         self.orders = (np.zeros(PENDING, dtype=np.int64), np.zeros(PENDING))
         self.heard = np.zeros(HEARD)
@@ -63,10 +92,12 @@ class Game:
     def hear(self) -> bytes | None:
         """Live through one period; the line for the controller, or None when the run is over."""
         setting, heard = self.setting, self.heard
-        tick(
+        self._tick(
             self.run, self.parts, self.stops, self.curve, self.periods_s, self.orders, setting.no_motion_s,
             setting.seed, self.index, heard,
         )  # fmt: skip
+        if self._tick is tick:
+            self._tick = _quick(tick)
         t_s, made, counts, battery_v, current_a, running = heard.tolist()
         if running == 0.0:
             return None
@@ -79,7 +110,9 @@ class Game:
             self._note(answer.state)
         if answer.zero_at_counts is not None:
             declare_zero(self.run, self.parts, answer.zero_at_counts)
-        obey(self.run, self.parts, self.orders, int(answer.order), answer.value)
+        self._obey(self.run, self.parts, self.orders, int(answer.order), answer.value)
+        if self._obey is obey:
+            self._obey = _quick(obey)
         if answer.fault is not None:
             end(self.parts, False, self.reasons.setdefault(answer.fault, FIRST_REASON + len(self.reasons)))
         elif answer.done:

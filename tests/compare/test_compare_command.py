@@ -1,4 +1,4 @@
-"""``downstop compare`` from the command line: exit codes, the JSON of the contract, the example, bad input."""
+"""``downstop compare`` from the command line: exit codes, the contract's JSON, the example, bad input."""
 
 from __future__ import annotations
 
@@ -99,7 +99,11 @@ def test_loop_periods_of_a_log_are_used(tmp_path: Path, capsys: pytest.CaptureFi
     [
         ('name = "far_magnet"', 'name = "disc_magnet"', "must be different for every sensor and candidate"),
         ("mount_mm = [10, 20]", "mount_mm = [20, 10]", "candidate.bar_magnet.mount_mm must"),
-        ('kind = "stall"', 'kind = "stalls"', "candidate.hard_stop.kind must be one of"),
+        (
+            'part = "reflective-2p5mm"',
+            'part = "reflective-9mm"',
+            "candidate.strip_infrared.part must be one of",
+        ),
         (
             "[[300, 340, 12, 0.7]]",
             "[[340, 300, 12, 0.7]]",

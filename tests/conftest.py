@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from homing.liftfile import Lift
     from homing.setting import Setting
 
+#: A harness for a tool that is no dependency of the project, not a test.
+collect_ignore = ["fuzz"]
+
 # the first example of a property may have to compile a kernel: no time limit
 settings.register_profile("compiled kernels", deadline=None)
 settings.load_profile("compiled kernels")

@@ -100,7 +100,15 @@ def replay(logs: tuple[str, ...], **options: Any) -> int:
     analysed; 1: an overrun, with --fail-on-overrun; 2: the input cannot be used.
     """
     choices = Choices(**options)
-    choices.check()
+    from homing.outputs import checked_outputs
+
+    with checked_outputs(choices.json, choices.out, False):
+        choices.check()
+        return _replayed(logs, choices)
+
+
+def _replayed(logs: tuple[str, ...], choices: Choices) -> int:
+    """Read, diagnose, write, tell; the exit code."""
     from replay.diagnosis import Verdict
     from replay.diagnosis_text import diagnosis_text
     from replay.documents import analyses, document

@@ -202,3 +202,11 @@ def test_text_after_a_block_of_zeros_is_refused(tmp_path: Path, monkeypatch: pyt
     path.write_bytes(GOOD.encode() + b"\0" * 3000 + b"200,3\n")
     with pytest.raises(InputError, match=r"holes.csv, line 12 must end within 1000 bytes"):
         read_log(path)
+
+
+def test_a_refused_log_leaves_no_folder_behind(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "bad.csv"
+    file.write_bytes(bytes(range(256)))
+    assert program(["replay", str(file), "--out", str(tmp_path / "new" / "report"), "--quiet"]) == 2
+    assert "this is binary" in capsys.readouterr().err
+    assert [each.name for each in tmp_path.iterdir()] == ["bad.csv"]

@@ -17,6 +17,7 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from homing.liftfile import BUILT_IN
+from homing.liftkeys import OWN_TABLE
 from homing.report import rows, wording
 from homing.report.cautions import CAUTIONS
 from homing.report.checklist_page import CHECKLIST, render_checklist
@@ -186,7 +187,10 @@ def _worst(verification: Verification) -> list[tuple[int | None, str, str, list[
 
 
 def _described(given: Mapping[str, Any]) -> dict[str, Any]:
-    return {section: given[section] for section in _SECTIONS if section in given}
+    told = {section: given[section] for section in _SECTIONS if section in given}
+    if "routine" in told:  # phases and rows of an own table are told where the routine is
+        told["routine"] = {key: value for key, value in told["routine"].items() if key not in OWN_TABLE}
+    return told
 
 
 def _flat(tables: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:

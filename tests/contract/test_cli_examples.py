@@ -16,8 +16,10 @@ EXAMPLES = ("magnet", "infrared", "contact", "horizontal")
 
 
 def test_these_are_all_the_examples() -> None:
-    # compare_sensors is for ``compare`` and has tests of its own
-    assert sorted(file.stem for file in FOLDER.glob("*.toml")) == sorted((*EXAMPLES, "compare_sensors"))
+    # these two are for ``compare`` and for own tables, and have tests of their own
+    assert sorted(file.stem for file in FOLDER.glob("*.toml")) == sorted(
+        (*EXAMPLES, "compare_sensors", "own_routine")
+    )
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

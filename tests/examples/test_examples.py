@@ -68,6 +68,9 @@ SPOILT: list[tuple[str, dict[str, Any], str]] = [
     ("horizontal", {"sensor.bottom.noise_mv": 60}, "zero_error_mm"),
     ("horizontal", {"sensor.bottom.update_period_ms": 150}, "overtravel_mm"),
     ("horizontal", {"string.return_take_up_mm": 60, "string.return_slack_mm": 30}, "slack_mm"),
+    ("compare_sensors", {"sensor.old_switch.mount_mm": 6}, "impact_speed_mm_s"),
+    ("own_routine", {"routine.phase.down.speed_mm_s": -400}, "overtravel_mm"),
+    ("own_routine", {"routine.row.6.when.moved_mm": 20}, "time_to_zero_s"),
 ]
 
 

@@ -9,6 +9,7 @@ edge, at standstill, with readings that agree, after the slow approach only.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -37,6 +38,11 @@ class Role(Enum):
     STOPPED = "stopped"
     ZEROED = "zeroed"
     FAULTED = "faulted"
+
+
+def spoken(name: str) -> str:
+    """A name of the table as a person says it: ``in_phase_0p1_s`` is "in phase 0.1 s"."""
+    return re.sub(r"(?<=\d)p(?=\d)", ".", name.replace("_", " ")).replace("minus ", "-")
 
 
 @dataclass(frozen=True)

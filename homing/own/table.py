@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from homing.kernel.codes import Order, Reason
 from homing.own.routine import OwnAsk, OwnPhase, OwnRoutine, OwnRow
-from homing.routine import Ask, Command, Phase, Role, Row, Table
+from homing.routine import Ask, Command, Phase, Role, Row, Table, spoken
 
 _MM = 1e-3
 
@@ -52,5 +52,5 @@ def _row(row: OwnRow, faults: bool) -> Row:
 
 def _conditions(row: OwnRow) -> str:
     """What a row to a fault says of itself when the file does not say why."""
-    asked = " and ".join(ask.name.replace("_", " ") for ask in row.when) or "always"
+    asked = " and ".join(spoken(ask.name) for ask in row.when) or "always"
     return f"row {row.number}: {asked}"

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from homing.kernel.codes import Effect, Order, Reason
-from homing.routine import Command, Phase, Role, Row, Table
+from homing.routine import Command, Phase, Role, Row, Table, spoken
 
 _EFFECTS = {
     Effect.CAPTURE_EDGE: "captures the edge",
@@ -119,7 +119,7 @@ def _does(effects: Iterable[Effect]) -> str:
 
 
 def _spaced(name: str) -> str:
-    return name.replace("_", " ")
+    return spoken(name)
 
 
 def _hang(head: str, text: str, width: int) -> list[str]:

@@ -9,7 +9,7 @@ from homing.review.invariants import Invariant
 from homing.review.physics import STILL, Broken
 from homing.review.search import Walk
 from homing.review.states import NO_ZERO, OLD_WRONG, Broke, State
-from homing.routine import Role
+from homing.routine import Role, spoken
 
 _ENDINGS = {
     Invariant.MADE: "It has read made twice, and is still told to move in.",
@@ -88,7 +88,7 @@ def _place(walk: Walk, state: State) -> str:
 
 def _row(walk: Walk, number: int) -> str:
     row = walk.table.rows[number]
-    asked = " and ".join(name.replace("_", " ") for name in row.when) or "always"
+    asked = " and ".join(spoken(name) for name in row.when) or "always"
     barred = f", not {' or '.join(name.replace('_', ' ') for name in row.unless)}" if row.unless else ""
     does = "".join(f", {_DOES[effect]}" for effect in row.effects)
     return f"row {number + 1} ({asked}{barred}) leads to {row.to}{does}"

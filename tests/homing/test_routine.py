@@ -12,7 +12,7 @@ from routines import TABLE, bent, find, routine
 
 from homing.kernel.codes import Condition, Effect, Order, Reason
 from homing.kernel.controller import way_of
-from homing.routine import Ask, Command, Phase, Role, Row, Table, compile_table
+from homing.routine import Ask, Command, Phase, Role, Row, Table, compile_table, spoken
 
 STAND = Command(Order.HOLD)
 WAITING = Phase("waiting", Role.START, STAND, "")
@@ -155,3 +155,9 @@ def test_integer_form_is_what_kernels_take() -> None:
     for array in compile_table(TABLE).arrays():
         assert array.flags.c_contiguous
         assert array.dtype in (np.dtype(np.int64), np.dtype(np.float64))
+
+
+def test_names_are_spoken_with_their_numbers() -> None:
+    assert spoken("in_phase_0p1_s") == "in phase 0.1 s"
+    assert spoken("above_minus_0p5_mm") == "above -0.5 mm"
+    assert spoken("past_travel_guard") == "past travel guard"

@@ -119,9 +119,11 @@ def test_the_carriage_stays_between_its_stops_and_nothing_runs_away(
     trace = simulate(lift, run=number).trace
     for name, column in trace.columns.items():
         assert name == "state" or np.isfinite(column).all(), name
-    # a stop of 60 N/mm gives way by a few millimetres even to the heaviest and fastest of these
+    # a stop of K = 60 N/mm gives way by F / K to what presses on it (the string's pull, the weight) and by
+    # v sqrt(m / K) to what strikes it; the trace shows only one instant a loop, hence a millimetre more
     fastest = np.abs(trace["carriage_mm_s"]).max()
-    depth_mm = 5.0 + fastest * np.sqrt(7.0 / 60e3)
+    pressed_n = trace["string_n"].max() + lift.lift.weight_n
+    depth_mm = 1.0 + pressed_n / 60.0 + fastest * np.sqrt(7.0 / 60e3)
     assert trace["carriage_mm"].min() > -depth_mm
     assert trace["carriage_mm"].max() < lift.lift.travel_mm + depth_mm
     assert np.all(np.diff(trace["t_s"]) > 0.0)

@@ -11,14 +11,14 @@ The flow of one call:
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
-from importlib import import_module
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from homing.verify_options import STANDARD_OUTPUT, Choices, with_options
+from homing.outputs import hand_over_json, measured_periods
+from homing.verify_options import Choices, with_options
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
@@ -30,9 +30,6 @@ if TYPE_CHECKING:
     from homing.deeper import Deeper
     from homing.liftfile import Lift
     from homing.results import Run, Verification
-
-#: Where the periods of a real log come from; named, not imported, since ``homing`` stands below ``replay``.
-MEASURED_PERIODS = "replay.timing:measured_periods"
 
 
 @click.command()
@@ -54,7 +51,7 @@ def verify(lift: str | None, named: str | None, **options: Any) -> int:
 
         return play_case(choices, lift if lift is not None else named)
     loaded = load_lift(lift if lift is not None else named)
-    periods_s = _measured_periods(choices.timing_from, loaded)
+    periods_s = measured_periods(choices.timing_from, loaded)
     with _outputs(choices) as folder:
         if choices.run is not None:
             return _single(loaded, choices, periods_s)
@@ -82,7 +79,7 @@ def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray
     if choices.json is not None:
         from homing.report.jsonform import verification_json
 
-        _write_json(verification_json(verification) | deeper.document(), choices.json)
+        hand_over_json(verification_json(verification) | deeper.document(), choices.json)
     if not choices.silent:
         _tell(verification, choices.quiet)
         deeper.tell(choices.quiet)
@@ -119,7 +116,7 @@ def _single(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None)
     if choices.json is not None:
         from homing.report.jsonform import run_json
 
-        _write_json(run_json(run, lift), choices.json)
+        hand_over_json(run_json(run, lift), choices.json)
     if not choices.silent:
         _tell_run(run, choices.quiet)
     return 0 if run.outcome is Outcome.ZEROED else 1
@@ -138,44 +135,15 @@ def _program(command: str | None) -> Program | None:
 
 @contextmanager
 def _outputs(choices: Choices) -> Iterator[Path | None]:
-    """Refuse what cannot be written; give the folder of the report, if there is to be one.
-
-    A folder that was made for a report which then cannot be had is taken away again.
-    """
-    from homing.report.files import check_file, check_folder
+    """Refuse what cannot be written, the trace too; give the folder of the report, if there is to be one."""
+    from homing.outputs import checked_outputs
+    from homing.report.files import check_file
     from homing.report.tracefile import SUFFIXES
 
-    if choices.json is not None and not choices.silent:
-        check_file(choices.json, key="--json")
     if choices.trace is not None:
         check_file(choices.trace, key="--trace", suffixes=SUFFIXES)
-    folder = Path(choices.out) if choices.out is not None else _passing_folder() if choices.show else None
-    new = [each for each in (folder, *folder.parents) if not each.exists()] if folder is not None else []
-    if folder is not None:
-        check_folder(folder, key="--out")
-    try:
+    with checked_outputs(choices.json, choices.out, choices.show) as folder:
         yield folder
-    except BaseException:
-        for each in new:
-            with suppress(OSError):  # not empty: something was written, which stays
-                each.rmdir()
-        raise
-
-
-def _passing_folder() -> Path:
-    """A new folder for a report that is only to be looked at."""
-    import tempfile
-
-    return Path(tempfile.mkdtemp(prefix="downstop-"))
-
-
-def _measured_periods(log: str | None, lift: Lift) -> NDArray[np.float64] | None:
-    """Loop periods [s] measured in a log; its columns as the lift file's ``[log]`` says, if it does."""
-    if log is None:
-        return None
-    module, _, name = MEASURED_PERIODS.partition(":")
-    periods_s: NDArray[np.float64] = getattr(import_module(module), name)(log, lift.given.get("log"))
-    return periods_s
 
 
 def _write_report(verification: Verification, folder: Path | None) -> Path | None:
@@ -191,16 +159,6 @@ def _write_trace(run: Run, file: str) -> None:
     from homing.report.tracefile import write_trace
 
     write_trace(run.trace, file)
-
-
-def _write_json(document: Any, file: str) -> None:
-    from homing.report.files import write_text
-    from homing.report.jsonform import to_text
-
-    if file == STANDARD_OUTPUT:
-        click.echo(to_text(document).encode(), nl=False)  # UTF-8 whatever the terminal's encoding
-    else:
-        write_text(file, to_text(document), key="--json")
 
 
 def _tell(verification: Verification, quiet: bool) -> None:

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from homing.outputs import STANDARD_OUTPUT, checked_outputs, hand_over_json
+from homing.outputs import STANDARD_OUTPUT, checked_outputs, hand_over_json, measured_periods
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,9 +22,6 @@ if TYPE_CHECKING:
 
     from homing.compare.results import Comparison
     from homing.liftfile import Lift
-
-#: Where the periods of a real log come from; named, not imported, since ``homing`` stands below ``replay``.
-MEASURED_PERIODS = "replay.timing:measured_periods"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,7 +86,7 @@ def compare(lift: str | None, named: str | None, **options: Any) -> int:
     from homing.liftfile import load_lift
 
     loaded = load_lift(lift if lift is not None else named)
-    periods_s = _measured_periods(choices.timing_from, loaded)
+    periods_s = measured_periods(choices.timing_from, loaded)
     with checked_outputs(choices.json, choices.out, choices.show) as folder:
         comparison = _study(loaded, choices, periods_s)
         page = _write_report(comparison, folder, choices, periods_s)
@@ -120,15 +116,6 @@ def _study(lift: Lift, choices: Choices, periods_s: NDArray[np.float64] | None) 
             periods_s=periods_s,
             progress=progress,
         )
-
-
-def _measured_periods(log: str | None, lift: Lift) -> NDArray[np.float64] | None:
-    """Loop periods [s] measured in a log; its columns as the lift file's ``[log]`` says, if it does."""
-    if log is None:
-        return None
-    module, _, name = MEASURED_PERIODS.partition(":")
-    periods_s: NDArray[np.float64] = getattr(import_module(module), name)(log, lift.given.get("log"))
-    return periods_s
 
 
 def _write_report(

@@ -1,18 +1,25 @@
-"""Where a command's results go: refused before anybody waits for what cannot be kept, cleared up if it
-fails.
-"""
+"""What commands share: results refused before anybody waits for them and cleared up, and a log's timing."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
+from importlib import import_module
 from pathlib import Path
 from tempfile import mkdtemp
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from homing.liftfile import Lift
+
 STANDARD_OUTPUT = "-"
+#: Where the periods of a real log come from; named, not imported, since ``homing`` stands below ``replay``.
+MEASURED_PERIODS = "replay.timing:measured_periods"
 
 
 @contextmanager
@@ -56,3 +63,12 @@ def hand_over_json(document: Mapping[str, Any], file: str) -> None:
         click.echo(to_text(document).encode(), nl=False)
     else:
         write_text(file, to_text(document), key="--json")
+
+
+def measured_periods(log: str | None, lift: Lift) -> NDArray[np.float64] | None:
+    """Loop periods [s] measured in a log; its columns as the lift file's ``[log]`` says, if it does."""
+    if log is None:
+        return None
+    module, _, name = MEASURED_PERIODS.partition(":")
+    periods_s: NDArray[np.float64] = getattr(import_module(module), name)(log, lift.given.get("log"))
+    return periods_s

@@ -32,8 +32,10 @@ class Form:
     decimal_comma: bool = False
 
 
-def parsed(data: bytes, form: Form, source: str, whole: bool = False) -> tuple[pl.Series, ...]:
-    """Columns of rows that all have ``form.width`` cells.
+def parsed(
+    data: bytes, form: Form, source: str, whole: bool = False, above: int = 0
+) -> tuple[pl.Series, ...]:
+    """Columns of rows that all have ``form.width`` cells, below the first ``above`` lines.
 
     With ``whole`` the last column must not be empty anywhere, as it is where a line is no row.
 
@@ -42,18 +44,19 @@ def parsed(data: bytes, form: Form, source: str, whole: bool = False) -> tuple[p
     InputError
         When quotes do not pair up, or a line is no row.
     """
-    rows = [row for row in _spread_rows(data, form.separator) if len(row) == form.width]
+    spread = _spread_rows(data, offset_of(data, above), form.separator)
+    rows = [row for row in spread if len(row) == form.width]
     if form.separator != "," and b"." not in data:
         # with both signs in the text each column is judged on its own, from all its cells
         form = replace(form, decimal_comma=True)
     kinds = _guess(rows, form)
-    frame = _read(data, form, kinds, source)
+    frame = _read(data, form, kinds, source, above)
     if whole and frame[frame.columns[-1]].null_count() > 0:
         raise InputError("must be rows of cells throughout", file=source)
     doubtful = [name for name, kind in kinds.items() if kind != pl.String and frame[name].null_count() > 0]
     if not doubtful:
         return tuple(frame.get_columns())
-    as_text = _read(data, form, dict.fromkeys(kinds, pl.String), source, doubtful)
+    as_text = _read(data, form, dict.fromkeys(kinds, pl.String), source, above, doubtful)
     if as_text.height != frame.height:
         raise InputError(f"must be rows of {form.width} cells; quotes do not pair up", file=source)
     return tuple(
@@ -75,6 +78,7 @@ def _read(
     form: Form,
     kinds: dict[str, type[pl.DataType]],
     source: str,
+    above: int,
     columns: list[str] | None = None,
 ) -> pl.DataFrame:
     try:
@@ -85,6 +89,7 @@ def _read(
                 data,
                 separator=form.separator,
                 has_header=False,
+                skip_rows=above,
                 schema=kinds,
                 columns=columns,
                 quote_char='"' if form.quoted else None,
@@ -101,11 +106,19 @@ def _guess(rows: list[list[str]], form: Form) -> dict[str, type[pl.DataType]]:
     return {f"column_{i + 1}": _kind(each, form.decimal_comma) for i, each in enumerate(cells)}
 
 
-def _spread_rows(data: bytes, separator: str) -> list[list[str]]:
+def offset_of(data: bytes, line: int) -> int:
+    """Where the text below so many lines begins."""
+    start = 0
+    for _ in range(line):
+        start = data.index(b"\n", start) + 1
+    return start
+
+
+def _spread_rows(data: bytes, top: int, separator: str) -> list[list[str]]:
     """Rows spread evenly over the text; quotes are not looked at, since such rows have another width."""
     rows = []
     for part in range(GUESSED_ROWS):
-        start = data.find(b"\n", len(data) * part // GUESSED_ROWS) + 1
+        start = data.find(b"\n", top + (len(data) - top) * part // GUESSED_ROWS) + 1
         end = data.find(b"\n", start)
         if start > 0 and end > start:
             rows.append(data[start:end].decode(errors="replace").split(separator))

@@ -78,12 +78,10 @@ class Cells:
 
 def numbers(column: pl.Series) -> Cells:
     """Read a column of numbers; decimal comma where more cells have a comma than a point."""
-    if column.dtype.is_integer() and bool(
-        column.cast(pl.Int64, strict=False).is_null().eq(column.is_null()).all()
-    ):
-        return _whole(column, column.is_null().to_numpy())
+    if column.dtype.is_integer() and _within_int64(column):
+        return _whole(column, _nulls(column))
     if column.dtype.is_numeric():
-        return _floats(column.cast(pl.Float64), column.is_null())
+        return _floats(column.cast(pl.Float64), _nulls(column))
     text, blank = _text(column)
     commas = int(text.str.contains(_COMMA_NUMBER).sum() or 0)
     if commas > int(text.str.contains(_POINT_NUMBER).sum() or 0):
@@ -92,21 +90,26 @@ def numbers(column: pl.Series) -> Cells:
     whole = text.cast(pl.Int64, strict=False)
     if bool((whole.is_not_null() | blank).all()):
         return _whole(whole, blank.to_numpy())
-    return _floats(text.cast(pl.Float64, strict=False), blank)
+    return _floats(text.cast(pl.Float64, strict=False), blank.to_numpy())
 
 
-def readings(column: pl.Series) -> Cells:
-    """Read a column of on/off words: 1 made, 0 not made, as the words say (before ``active = "low"``)."""
+def readings(column: pl.Series, as_numbers: Cells | None = None) -> Cells:
+    """Read a column of on/off words: 1 made, 0 not made, as the words say (before ``active = "low"``).
+
+    ``as_numbers`` are the cells as `numbers` reads them, where that was done before.
+    """
     if column.dtype == pl.Boolean:
         column = column.cast(pl.Int8)
     if column.dtype.is_numeric():
-        cells = numbers(column)
+        cells = numbers(column) if as_numbers is None else as_numbers
         neither = cells.readable & (cells.values != 0) & (cells.values != 1)
+        if not neither.any():
+            return cells
         said = np.where(neither, np.nan, cells.values)
         return Cells(said, cells.empty, cells.unreadable | neither)
     text, blank = _text(column)
     values = text.str.to_lowercase().replace_strict(READING_WORDS, default=None, return_dtype=pl.Float64)
-    return _floats(values, blank)
+    return _floats(values, blank.to_numpy())
 
 
 def says_pressed(column: pl.Series) -> bool:
@@ -145,21 +148,32 @@ def _text(column: pl.Series) -> tuple[pl.Series, pl.Series]:
     return text, text.str.to_lowercase().is_in(list(EMPTY_WORDS))
 
 
+def _within_int64(column: pl.Series) -> bool:
+    if column.dtype != pl.UInt64:
+        return True
+    return column.cast(pl.Int64, strict=False).null_count() == column.null_count()
+
+
+def _nulls(column: pl.Series) -> Flags:
+    # most columns have none, which is known without looking at each cell
+    return column.is_null().to_numpy() if column.null_count() else np.zeros(len(column), dtype=np.bool_)
+
+
 def _whole(column: pl.Series, empty: Flags) -> Cells:
     whole = (column.fill_null(0) if column.null_count() else column).cast(pl.Int64).to_numpy()
     values = whole.astype(np.float64)
-    values[empty] = np.nan
-    return Cells(values, np.array(empty), np.zeros(len(values), dtype=np.bool_), whole)
+    if empty.any():
+        values[empty] = np.nan
+    return Cells(values, empty, np.zeros(len(values), dtype=np.bool_), whole)
 
 
-def _floats(column: pl.Series, blank: pl.Series) -> Cells:
+def _floats(column: pl.Series, empty: Flags) -> Cells:
     values = column.to_numpy().astype(np.float64, copy=False)
-    empty = np.array(blank.to_numpy(), dtype=np.bool_)
     # the usual case first: a NaN is neither above the one nor below the other
     if len(values) and values.min() >= -LARGEST and values.max() <= LARGEST:
         return Cells(values, empty, np.zeros(len(values), dtype=np.bool_))
     useless = empty | ~(np.abs(values) <= LARGEST)
     if column.dtype.is_float() and column.null_count() < len(column):
         # a NaN written by a typed file is an empty cell; an infinity is a cell that cannot be used
-        empty |= (column.is_nan() & column.is_not_null()).fill_null(False).to_numpy()
+        empty = empty | (column.is_nan() & column.is_not_null()).fill_null(False).to_numpy()
     return Cells(np.where(useless, np.nan, values), empty, useless & ~empty)

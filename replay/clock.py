@@ -23,6 +23,9 @@ SHORTEST_STEP_S, LONGEST_STEP_S = 0.2e-3, 2.0
 #: Differences of whole stamps up to this long stay exact, with room for a wrap.
 LONGEST_WHOLE = 2.0**62
 
+#: So many steps tell the usual one, whatever the length of the log.
+USUAL_STEPS = 1 << 17
+
 TIME_UNITS = tuple(unit for unit in Unit if unit.quantity is Quantity.TIME)
 
 
@@ -53,24 +56,23 @@ def read_clock(table: Table, choice: RoleChoice, cells: Cells) -> Clock:
     """
     name = choice.spec.column
     every = bool(cells.readable.all())
-    keep = np.arange(len(cells.values)) if every else np.flatnonzero(cells.readable)
+    keep = table.every_index() if every else np.flatnonzero(cells.readable)
     if len(keep) < 2:
         raise InputError("must hold a stamp in at least two rows", file=table.source, key=f"column {name}")
     since, at, bits = _since_first(cells, slice(None) if every else keep)
-    steps = np.diff(since)
-    forward = steps[steps > 0] if steps.min() <= 0 else steps
-    if len(forward) == 0:
+    before, here = since[:-1], since[1:]
+    back, same = np.flatnonzero(here < before) + 1, np.flatnonzero(here == before) + 1
+    if len(back) + len(same) == len(here):
         raise InputError(
             "must advance; all stamps are equal or fall", file=table.source, key=f"column {name}"
         )
-    unit, remark = _unit(table, choice, float(np.median(forward)))
-    back = np.flatnonzero(steps < 0) + 1
-    row = table.row if every else table.row[keep]
+    unit, remark = _unit(table, choice, _usual_step(since))
+    row = table.rows_kept(keep)
     found = [
         *_missing_stamps(table, cells, name),
         *defect(
             DefectKind.DUPLICATE_STAMP,
-            row[np.flatnonzero(steps == 0) + 1],
+            row[same],
             name,
             "same stamp as the row before",
         ),
@@ -79,14 +81,28 @@ def read_clock(table: Table, choice: RoleChoice, cells: Cells) -> Clock:
     ]
     starts = np.concatenate([np.zeros(1, np.int64), back])
     first = float(cells.values[keep[0]])
-    return Clock(since / unit.per_base, keep, starts, unit, first, tuple(found), remark)
+    return Clock(_seconds(since, unit), keep, starts, unit, first, tuple(found), remark)
+
+
+def _usual_step(since: Floats) -> float:
+    """Median of the steps forward; of a long log, of steps spread evenly over it."""
+    for apart in (max(1, len(since) // USUAL_STEPS), 1):
+        steps = since[1::apart] - since[:-1:apart]
+        forward = steps[steps > 0]
+        if len(forward):
+            return float(np.median(forward))
+    raise ValueError("some step must go forward")
+
+
+def _seconds(since: Floats, unit: Unit) -> Floats:
+    return since if unit.per_base == 1 else since / unit.per_base
 
 
 def _since_first(cells: Cells, keep: Ints | slice) -> tuple[Floats, Ints, int]:
     """Stamps less the first one, wraps taken out; where they were, and their bits."""
     values = cells.values[keep]
     if cells.whole is None or float(values.max()) - float(values.min()) > LONGEST_WHOLE:
-        return values - values[0], np.empty(0, np.int64), 0
+        return values - values[0] if values[0] else values, np.empty(0, np.int64), 0
     # whole numbers are subtracted as such: a float does not hold nanoseconds since 1970
     whole, at, bits = stamp_wraps(cells.whole[keep])
     return (whole - whole[0]).astype(np.float64), at, bits

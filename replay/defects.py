@@ -62,6 +62,8 @@ WRAP_STEPS = 20.0
 JUMP_COUNTS = 8.0
 #: A jump exceeds the usual change from row to row this many times.
 JUMP_FACTOR = 3.0
+#: Rows of which changes are taken at a time; three such arrays stay in a processor's cache.
+BLOCK_ROWS = 1 << 14
 #: To tell a clock that jumped from rows that are missing, the two must differ by this many counts (or mm).
 CLOCK_COUNTS = 4.0
 
@@ -120,11 +122,12 @@ def counter_wraps(raw: Floats) -> tuple[Floats, Ints, int]:
     A change of more than half the span is a wrap when what remains after adding the span is no larger
     than four times the usual change (its 99.5th percentile) or 16 counts.
     """
-    good, values = _finite(raw)
-    change = np.diff(values)
+    finite = np.isfinite(raw)
+    values = raw if finite.all() else raw[finite]
     # most counters never come near their end
-    if len(change) == 0 or float(np.abs(change).max()) <= 1 << 15 or np.any(values != np.round(values)):
+    if _largest_change(values) <= 1 << 15 or np.any(values != np.round(values)):
         return raw, np.empty(0, np.int64), 0
+    good, change = np.flatnonzero(finite), np.diff(values)
     for bits in (16, 32):
         span = float(1 << bits)
         large = np.abs(change) > span / 2
@@ -173,13 +176,12 @@ def counter_breaks(counts: Floats, time_s: Floats, starts: Ints) -> tuple[Ints, 
     lands on exactly 0 and r[i] exceeds ``JUMP_COUNTS`` and four times its neighbours. A small reset while
     moving fast hides in the motion and is not found.
     """
-    good, value = _finite(counts)
-    if len(good) < 4:
-        return np.empty(0, np.int64), np.empty(0, np.int64)
-    rate = np.diff(value)
-    if float(np.abs(rate).max()) <= JUMP_COUNTS / 2:
+    finite = np.isfinite(counts)
+    value = counts if finite.all() else counts[finite]
+    if len(value) < 4 or _largest_change(value) <= JUMP_COUNTS / 2:
         # two such changes differ by less than a jump
         return np.empty(0, np.int64), np.empty(0, np.int64)
+    good, rate = np.flatnonzero(finite), np.diff(value)
     rate *= _per_step(time_s if len(good) == len(time_s) else time_s[good], np.searchsorted(good, starts))
     turn = np.abs(np.diff(rate, prepend=0.0, append=0.0))
     usual = float(np.percentile(turn[:-1], 99))
@@ -199,10 +201,23 @@ def counter_breaks(counts: Floats, time_s: Floats, starts: Ints) -> tuple[Ints, 
     return row[(jumped & to_zero) | set_at_rest], row[jumped & ~to_zero & ~set_at_rest]
 
 
-def _finite(values: Floats) -> tuple[Ints, Floats]:
-    """Indices of the numbers among the values, and these."""
-    good = np.flatnonzero(np.isfinite(values))
-    return good, values if len(good) == len(values) else values[good]
+def _largest_change(values: Floats) -> float:
+    """Size of the largest change from one value to the next; 0 where there is none."""
+    low, high = _changes_between(values)
+    return max(-low, high)
+
+
+def _changes_between(values: Floats) -> tuple[float, float]:
+    """Least and largest change from one value to the next; zeros where there is none.
+
+    Taken in blocks that stay in the processor's cache: fresh memory for all changes of a long log costs
+    far more than to compute them.
+    """
+    low, high = np.inf, -np.inf
+    for start in range(0, len(values) - 1, BLOCK_ROWS):
+        change = np.diff(values[start : start + BLOCK_ROWS + 1])
+        low, high = min(low, float(change.min())), max(high, float(change.max()))
+    return (low, high) if low <= high else (0.0, 0.0)
 
 
 def _per_step(time_s: Floats, starts: Ints) -> Floats:
@@ -225,6 +240,10 @@ def gaps_and_clock_jumps(time_s: Floats, counts: Floats | None, starts: Ints) ->
     If the lift moved on by one ordinary row while the stamp moved by many, the clock jumped. This can be
     told only while the lift moves; a long step at standstill is called a gap.
     """
+    shortest, longest = _changes_between(time_s)
+    if shortest > 0 and longest <= GAP_STEPS * shortest:
+        # no step is that many times the median, which is at least the shortest
+        return np.empty(0, np.int64), np.empty(0, np.int64)
     step = np.diff(time_s)
     step[starts[starts > 0] - 1] = 0.0
     forward = step[step > 0] if step.min() <= 0 else step

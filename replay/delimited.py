@@ -14,10 +14,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from replay.bodies import Form, parsed
+from replay.bodies import Form, offset_of, parsed
 from replay.defects import Defect, DefectKind, defect
 from replay.dialect import SNIFFED_LINES, Head, Lines, has_quotes, head_of, lines_of, separators
 from replay.table import Table
+from replay.textfile import count_lines
 from sensor_models.errors import InputError
 
 #: Where a text is longer than this, separator and header are first looked for in its beginning alone.
@@ -59,15 +60,17 @@ def _regular(head: Head, data: bytes, first_line: int, source: str, notes: list[
     That is told without going through the lines: a line that is blank, torn or repeats the header leaves
     the last column empty, and one with too many cells is refused.
     """
-    width = len(head.names)
-    body, torn = _without_torn_line(data[_offset(data, first_line) :], head.separator, width)
-    if width < 2 or b'"' in body or b"#" in body:
+    width, above = len(head.names), first_line - 1
+    start = offset_of(data, above)
+    data, torn = _without_torn_line(data, head.separator, width)
+    if width < 2 or data.find(b'"', start) >= 0 or data.find(b"#", start) >= 0:
         return None
     try:
-        columns = parsed(body, Form(head.separator, width), source, whole=True)
+        # what stands above is skipped and not cut off: to cut a long text is to copy it
+        columns = parsed(data, Form(head.separator, width), source, whole=True, above=above)
     except InputError:
         return None
-    rows = body.count(b"\n") + (not body.endswith(b"\n"))
+    rows = count_lines(data) - above
     if len(columns[0]) != rows or _repeats(head, columns):
         return None
     damage = defect(DefectKind.TORN_LAST_LINE, [rows] * torn, note=TORN)
@@ -84,20 +87,12 @@ def _regular(head: Head, data: bytes, first_line: int, source: str, notes: list[
 
 
 def _without_torn_line(body: bytes, separator: str, width: int) -> tuple[bytes, bool]:
-    """Rows without blank lines behind them and without a last line that has too few cells."""
+    """The text without blank lines behind them and without a last line that has too few cells."""
     if body.endswith(b"\n\n"):
         body = body.rstrip(b"\n")
     last = body.rfind(b"\n", 0, len(body) - 1) + 1
     torn = last > 0 and body.count(separator.encode(), last) < width - 1
     return (body[:last] if torn else body), torn
-
-
-def _offset(data: bytes, line: int) -> int:
-    """Where a line, counted from 1, begins."""
-    start = 0
-    for _ in range(line - 1):
-        start = data.index(b"\n", start) + 1
-    return start
 
 
 def _repeats(head: Head, columns: tuple[pl.Series, ...]) -> bool:

@@ -85,9 +85,9 @@ class Log:
         for name, array in arrays.items():
             if array.shape != self.time_s.shape or array.ndim != 1:
                 raise ValueError(f"{name} has shape {array.shape}; the log has {self.time_s.shape}")
-        if not np.all(np.isfinite(self.time_s)) or np.any(np.diff(self.row) <= 0):
+        if not np.all(np.isfinite(self.time_s)) or np.any(self.row[1:] <= self.row[:-1]):
             raise ValueError("stamps must be finite and rows must rise")
-        falls = np.flatnonzero(np.diff(self.time_s) < 0) + 1
+        falls = np.flatnonzero(self.time_s[1:] < self.time_s[:-1]) + 1
         if not np.array_equal(np.concatenate([[0], falls]), self.starts):
             raise ValueError("stretches must begin exactly where time goes back")
         if Role.TIME in self.values or set(self.values) - set(self.roles):

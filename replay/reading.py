@@ -125,7 +125,7 @@ def _log(
     return Log(
         source=table.source,
         time_s=clock.time_s,
-        row=table.row[clock.keep],
+        row=table.rows_kept(clock.keep),
         values={role: each.values for role, each in series.items()},
         starts=clock.starts,
         roles={Role.TIME: time, **used},

@@ -59,7 +59,7 @@ def read_series(table: Table, choice: RoleChoice, clock: Clock, hold_s: float | 
         When the cells hold something else than the role needs, or the counts are empty.
     """
     role, name = choice.role, choice.spec.column
-    row = table.row[clock.keep]
+    row = table.rows_kept(clock.keep)
     values, empty, unreadable = _cells(table, choice, clock.keep)
     if bool(unreadable.all() or (empty | unreadable).all()):
         if not bool(unreadable.any()) and role is not Role.COUNTS:
@@ -178,7 +178,7 @@ def count_defects(
 
     In a change-only log a pause says nothing, so gaps are then not judged.
     """
-    row = table.row[clock.keep]
+    row = table.rows_kept(clock.keep)
     name = choice.spec.column
     none = np.empty(0, np.int64)
     gaps, leaps = (

@@ -85,8 +85,20 @@ class Table:
         """A column as on/off words; read once too."""
         key = ("readings", index)
         if key not in self._read:
-            self._read[key] = readings(self.columns[index])
+            column = self.columns[index]
+            cells = self.numbers(index) if column.dtype.is_numeric() else None
+            self._read[key] = readings(column, cells)
         return self._read[key]
+
+    def every_index(self) -> NDArray[np.int64]:
+        """Indices of all rows (n,)."""
+        n = len(self.row)
+        # rising numbers from 0 to n - 1 are their own indices
+        return self.row if n and self.row[0] == 0 and self.row[-1] == n - 1 else np.arange(n)
+
+    def rows_kept(self, keep: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Data rows of the table's rows with these rising indices."""
+        return self.row if len(keep) == len(self.row) else self.row[keep]
 
     def find(self, column: str, key: str) -> int:
         """Index of the column with this header.

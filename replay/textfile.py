@@ -7,8 +7,11 @@ after that block; zeros at the end, which a file system that lost power hands ba
 from __future__ import annotations
 
 import codecs
+from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO
+
+import numpy as np
 
 from replay.mcap_file import MAGIC
 from sensor_models.errors import InputError
@@ -24,6 +27,7 @@ BINARY_SHARE = 0.002
 SNIFFED_BYTES = 1 << 16
 #: Control characters that text may hold; the last one ends files of old systems.
 _TEXT_CONTROLS = b"\t\n\r\f\v\x1a"
+_LINE_END = ord("\n")
 #: Byte order marks of UTF-16.
 UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
@@ -52,24 +56,25 @@ def file_bytes(path: Path) -> tuple[bytes, list[str]]:
 
 def _text_blocks(file: BinaryIO, source: str) -> tuple[bytes, int]:
     """The text of a file and how many zero bytes stand behind it."""
-    blocks: list[bytes] = []
+    # grows in place: to join blocks would hold the text twice
+    text = BytesIO()
     zeros = 0
     while block := file.read(BLOCK_BYTES):
         bare = block.rstrip(b"\0")
         if bare:
             if zeros >= BLOCK_BYTES or _no_line_end(bare):
-                raise _long_line(blocks, source)
-            # zeros within the text stay there, for the check for binary files to see
-            blocks += [b"\0" * zeros, bare]
-            zeros = 0
-            if len(blocks) == 2:
+                raise _long_line(text.getvalue(), source)
+            if text.tell() == 0:
                 _refuse_binary(bare, source)
+            # zeros within the text stay there, for the check for binary files to see
+            text.write(b"\0" * zeros + bare if zeros else bare)
+            zeros = 0
         zeros += len(block) - len(bare)
-    text = b"".join(blocks)
-    if text.startswith(b"\xff\xfe") and len(text) % 2 and zeros:
+    data = text.getvalue()
+    if data.startswith(b"\xff\xfe") and len(data) % 2 and zeros:
         # the second half of the last character was no padding
-        text, zeros = text + b"\0", zeros - 1
-    return text, zeros
+        data, zeros = data + b"\0", zeros - 1
+    return data, zeros
 
 
 def _no_line_end(block: bytes) -> bool:
@@ -77,8 +82,8 @@ def _no_line_end(block: bytes) -> bool:
     return len(block) >= BLOCK_BYTES - 1 and b"\n" not in block and b"\r" not in block
 
 
-def _long_line(blocks: list[bytes], source: str) -> InputError:
-    line = 1 + sum(block.count(b"\n") for block in blocks)
+def _long_line(before: bytes, source: str) -> InputError:
+    line = 1 + before.count(b"\n")
     return InputError(
         f"must end within {BLOCK_BYTES} bytes; a log has short lines", file=source, key=f"line {line}"
     )
@@ -108,6 +113,18 @@ def as_utf_8(data: bytes, source: str) -> tuple[bytes, list[str]]:
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return data, notes
+
+
+def count_lines(data: bytes) -> int:
+    """Lines of a text, the last one with or without its end.
+
+    Each block is compared whole, several times as fast as `bytes.count` on short lines.
+    """
+    ends = 0
+    for start in range(0, len(data), BLOCK_BYTES):
+        block = np.frombuffer(data, np.uint8, min(BLOCK_BYTES, len(data) - start), start)
+        ends += int(np.count_nonzero(block == _LINE_END))
+    return ends + (not data.endswith(b"\n"))
 
 
 def _is_utf_8(data: bytes) -> bool:

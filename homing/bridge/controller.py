@@ -46,6 +46,7 @@ class Seat(Protocol):
     def reset(self, seed: int) -> None: ...
     def tell(self, line: bytes) -> None: ...
     def answer(self, rules: Rules) -> Answer: ...
+    def rest(self) -> None: ...
     def close(self) -> None: ...
 
 
@@ -58,6 +59,7 @@ class ProcessSeat:
         self._last: Answer | None = None
 
     def reset(self, seed: int) -> None:
+        self._child.rest()
         self._child.tell(reset_message(seed))
 
     def tell(self, line: bytes) -> None:
@@ -68,6 +70,9 @@ class ProcessSeat:
         if self._last is None or line != self._last_line:  # controllers mostly repeat themselves
             self._last, self._last_line = read_answer(line, rules), line
         return self._last
+
+    def rest(self) -> None:
+        self._child.rest()
 
     def close(self) -> None:
         self._child.close()
@@ -93,6 +98,9 @@ class ObjectSeat:
 
     def answer(self, rules: Rules) -> Answer:
         return check_answer(self._given, rules)
+
+    def rest(self) -> None:
+        """Nothing can be left over: an answer is what the step gave."""
 
     def close(self) -> None:
         self._given = None

@@ -31,7 +31,7 @@ from homing.kernel.layout import (
     WATCH,
     new_scratch,
 )
-from homing.kernel.lockstep import HEARD, begin, declare_zero, end, obey, tick
+from homing.kernel.lockstep import HEARD, begin, declare_zero, end, obey, obey_and_tick, tick
 from homing.kernel.record import conclude, trace_row
 from homing.setting import Setting
 from homing.settings import stop_order
@@ -51,11 +51,10 @@ def _quick(kernel: Any) -> Any:
     return next(iter(forms.values())).entry_point if forms and len(forms) == 1 else kernel
 
 
-def _bare(record: Any, dtype: np.dtype[Any]) -> Any:
-    """The record as the kernels take it fastest; without compilation its fields must be attributes."""
-    if not hasattr(tick, "overloads"):
-        return record
-    return np.array(record, dtype=dtype).reshape(1)[0]
+def _array_of_one(record: Any, dtype: np.dtype[Any]) -> Any:
+    """A record of its own as the kernels take it; without compilation its fields must be attributes."""
+    array = np.array(record, dtype=dtype).reshape(1)
+    return array if hasattr(tick, "overloads") else array.view(np.recarray)
 
 
 def rules_for(setting: Setting, who: str) -> Rules:
@@ -80,9 +79,10 @@ class Game:
 
     def __post_init__(self) -> None:
         parts = [records[0] for records in new_scratch(self.setting.error_share)]
-        self.parts = tuple(map(_bare, parts, (BODY, SENSE, MEMORY, WATCH, CLOCK)))
-        self.run = _bare(self.run, RUN)
-        self._tick, self._obey = tick, obey
+        self.game = tuple(map(_array_of_one, (self.run, *parts), (RUN, BODY, SENSE, MEMORY, WATCH, CLOCK)))
+        self.run, *parts = (each[0] for each in self.game)
+        self.parts, self.ended = tuple(parts), False
+        self._obey_and_tick = obey_and_tick
         self.stops = np.zeros((MAX_STOPS, STOP_COLUMNS))
         self.orders = (np.zeros(PENDING, dtype=np.int64), np.zeros(PENDING))
         self.heard = np.zeros(HEARD)
@@ -91,17 +91,33 @@ class Game:
 
     def hear(self) -> bytes | None:
         """Live through one period; the line for the controller, or None when the run is over."""
-        setting, heard = self.setting, self.heard
-        self._tick(
+        setting = self.setting
+        tick(
             self.run, self.parts, self.stops, self.curve, self.periods_s, self.orders, setting.no_motion_s,
-            setting.seed, self.index, heard,
+            setting.seed, self.index, self.heard,
         )  # fmt: skip
-        if self._tick is tick:
-            self._tick = _quick(tick)
-        t_s, made, counts, battery_v, current_a, running = heard.tolist()
+        return self._line()
+
+    def go_on(self, answer: Answer) -> bytes | None:
+        """Let an answer take effect and hear the next loop."""
+        said_once = answer.zero_at_counts is not None or (answer.ends and not self.ended)
+        if self.traced or said_once:
+            self.obey(answer)
+            return self.hear()
+        setting = self.setting
+        self._obey_and_tick(
+            self.game, self.stops, self.curve, self.periods_s, self.orders, setting.no_motion_s,
+            setting.seed, self.index, self.heard, int(answer.order), answer.value,
+        )  # fmt: skip
+        if self._obey_and_tick is obey_and_tick:
+            self._obey_and_tick = _quick(obey_and_tick)
+        return self._line()
+
+    def _line(self) -> bytes | None:
+        t_s, made, counts, battery_v, current_a, running = self.heard.tolist()
         if running == 0.0:
             return None
-        reading = f'{{"{setting.lift.routine.sensor}":{"true" if made else "false"}}}'
+        reading = f'{{"{self.setting.lift.routine.sensor}":{"true" if made else "false"}}}'
         return message(t_s, reading, int(counts), battery_v, current_a)
 
     def obey(self, answer: Answer) -> None:
@@ -110,13 +126,12 @@ class Game:
             self._note(answer.state)
         if answer.zero_at_counts is not None:
             declare_zero(self.run, self.parts, answer.zero_at_counts)
-        self._obey(self.run, self.parts, self.orders, int(answer.order), answer.value)
-        if self._obey is obey:
-            self._obey = _quick(obey)
+        obey(self.run, self.parts, self.orders, int(answer.order), answer.value)
         if answer.fault is not None:
             end(self.parts, False, self.reasons.setdefault(answer.fault, FIRST_REASON + len(self.reasons)))
         elif answer.done:
             end(self.parts, True, 0)
+        self.ended |= answer.ends
 
     def conclude(self) -> Floats:
         """Result row of the run, (columns,)."""
@@ -149,6 +164,8 @@ def play_batch(
         tables = [
             table for table in tables if _one_loop(setting, made, numbers, table, rules, reasons, results)
         ]
+    for seat in seats:
+        seat.rest()
     return results
 
 
@@ -182,8 +199,7 @@ def _one_loop(
     reasons: dict[str, int], results: Floats,
 ) -> bool:  # fmt: skip
     """Take the answer that a seat owes and tell it the next loop; False when it has no run left."""
-    table.game.obey(table.seat.answer(rules))
-    line = table.game.hear()
+    line = table.game.go_on(table.seat.answer(rules))
     if line is not None:
         table.seat.tell(line)
         return True

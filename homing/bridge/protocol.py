@@ -50,6 +50,11 @@ class Answer:
     done: bool
     fault: str | None
 
+    @property
+    def ends(self) -> bool:
+        """The controller has done its work or stopped itself."""
+        return self.done or self.fault is not None
+
 
 @dataclass(frozen=True)
 class Rules:
@@ -114,7 +119,8 @@ def check_answer(given: Any, rules: Rules) -> Answer:
         raise rules.refuse("must be true, false or null", done, "done")
     if zero is not None and not (_is_number(zero) and abs(zero) < MOST_COUNTS):
         raise rules.refuse("must be a number of counts or null", zero, "zero_at_counts")
-    return Answer(order, value, state or "", None if zero is None else float(zero), bool(done), fault)
+    counts = None if zero is None else float(zero)
+    return Answer(order, value, state or "", counts, bool(done), fault)
 
 
 def _command(given: Mapping[str, Any], rules: Rules) -> tuple[Order, float]:

@@ -193,6 +193,7 @@ def play_traced(setting: Setting, program: Program, run: int | None, faults: Fau
         while (line := game.hear()) is not None:
             seat.tell(line)
             game.obey(seat.answer(rules))
+        seat.rest()
         return game
     finally:
         seat.close()

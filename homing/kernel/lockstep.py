@@ -74,6 +74,22 @@ def obey(run: Any, parts: Any, orders: Any, kind: int, value: float) -> None:
 
 
 @compiled
+def obey_and_tick(
+    game: Any, stops: Any, curve: Any, periods: Any, orders: Any, no_motion_s: float, seed: int, index: int,
+    heard: Any, kind: int, value: float,
+) -> None:  # fmt: skip
+    """`obey`, then `tick`, which is what most loops are.
+
+    ``game`` are the run's record and its working records, each in an array of one: to take a record from
+    outside costs several times as much as a whole tick, to take an array next to nothing.
+    """
+    run = game[0][0]
+    parts = (game[1][0], game[2][0], game[3][0], game[4][0], game[5][0])
+    obey(run, parts, orders, kind, value)
+    tick(run, parts, stops, curve, periods, orders, no_motion_s, seed, index, heard)
+
+
+@compiled
 def declare_zero(run: Any, parts: Any, counts: float) -> None:
     """The controller declares these counts to be the reference height."""
     body, _, memory, watch, _ = parts

@@ -111,6 +111,22 @@ def test_a_line_that_nobody_asked_for_is_refused(tmp_path: Path) -> None:
         one.close()
 
 
+def test_a_line_too_many_that_comes_late_is_refused_when_the_run_ends(tmp_path: Path) -> None:
+    answers = "for k in range(3): input(); print('{}', flush=True)"
+    one_more = "time.sleep(0.2); print('{}', flush=True); input()"
+    text = f"import time\n{answers}\n{one_more}"
+    one = Child(command(tmp_path, text))
+    try:
+        for _ in range(3):
+            assert ask(one) == b"{}"
+        one.rest()
+        time.sleep(0.6)
+        with pytest.raises(InputError, match="one line for one loop"):
+            one.rest()
+    finally:
+        one.close()
+
+
 def test_nothing_in_a_command_line_is_interpreted(tmp_path: Path) -> None:
     mark = tmp_path / "mark"
     one = Child(f"{command(tmp_path, PLAYS)} ; touch {mark} $(touch {mark}) | cat > {mark}")

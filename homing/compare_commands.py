@@ -6,15 +6,24 @@ then the terminal table. The exit code is 0 whatever the ranking says.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from homing.outputs import STANDARD_OUTPUT, checked_outputs, hand_over_json, measured_periods
-from sensor_models.errors import InputError
+from homing.outputs import checked_outputs, hand_over_json, measured_periods
+from homing.shared_options import (
+    LIFT,
+    TIMING_FROM,
+    SharedChoices,
+    draw_options,
+    lift_file,
+    result_options,
+    runs_option,
+    tell_page,
+    with_options,
+)
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,55 +34,23 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Choices:
+class Choices(SharedChoices):
     """The options of one call."""
 
-    json: str | None
-    out: str | None
-    show: bool
-    seed: int
-    workers: int | None
-    quiet: bool
-    runs: int
     timing_from: str | None
 
 
-_OPTIONS: tuple[Callable[[Any], Any], ...] = (
-    click.argument("lift", required=False, metavar="[LIFT]"),
-    click.option("--lift", "named", metavar="LIFT", help="The lift file; the built-in example by default."),
-    click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
-    click.option("--out", metavar="DIR", help="Write a report with figures into this folder."),
-    click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),
-    click.option(
-        "--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True, help="Seed of all draws."
-    ),
-    click.option(
-        "--workers",
-        type=click.IntRange(1, 1024),
-        help="Cores to use; all by default. Never changes a number.",
-    ),
-    click.option("--quiet", is_flag=True, help="No progress and no tables; the first candidate only."),
-    click.option(
-        "--runs",
-        type=click.IntRange(1, 10_000_000),
-        default=2000,
-        show_default=True,
-        help="Runs of each candidate's ensemble, and of every confirmation.",
-    ),
-    click.option(
-        "--timing-from", metavar="LOG", help="Draw the loop's periods from those measured in a log."
-    ),
+_OPTIONS = (
+    *LIFT,
+    *result_options(quiet="the first candidate only"),
+    *draw_options(),
+    runs_option("Runs of each candidate's ensemble, and of every confirmation."),
+    TIMING_FROM,
 )
 
 
-def _with_options(command: Callable[..., int]) -> Callable[..., int]:
-    for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
-
-
 @click.command()
-@_with_options
+@with_options(_OPTIONS)
 def compare(lift: str | None, named: str | None, **options: Any) -> int:
     """Compare sensors and mountings before drilling, and say where to mount the best one.
 
@@ -81,11 +58,10 @@ def compare(lift: str | None, named: str | None, **options: Any) -> int:
     0: compared; 2: the input cannot be used.
     """
     choices = Choices(**options)
-    if lift is not None and named is not None:
-        raise InputError("must be given once: as an argument or with --lift", key="LIFT", got=named)
+    file = lift_file(lift, named)
     from homing.liftfile import load_lift
 
-    loaded = load_lift(lift if lift is not None else named)
+    loaded = load_lift(file)
     periods_s = measured_periods(choices.timing_from, loaded)
     with checked_outputs(choices.json, choices.out, choices.show) as folder:
         comparison = _study(loaded, choices, periods_s)
@@ -94,12 +70,9 @@ def compare(lift: str | None, named: str | None, **options: Any) -> int:
             from homing.compare.jsonform import comparison_json
 
             hand_over_json(comparison_json(comparison), choices.json)
-        if choices.json != STANDARD_OUTPUT:
+        if not choices.silent:
             _tell(comparison, quiet=choices.quiet)
-    if page is not None:
-        click.echo(f"report: {page}", err=True)
-        if choices.show:
-            click.launch(page.resolve().as_uri())
+    tell_page(page, show=choices.show)
     return 0
 
 

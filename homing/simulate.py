@@ -90,16 +90,16 @@ def simulate(
     return traced(setting, made, run)
 
 
-def traced(setting: Setting, made: Batch, run: int | None) -> Run:
-    """Run the first run of a batch with its trace and convert it."""
+def traced(setting: Setting, made: Batch, run: int | None, row: int = 0) -> Run:
+    """Run one run of a batch, by default the first, with its trace and convert it."""
     stops = np.zeros((MAX_STOPS, STOP_COLUMNS))
     trace = np.zeros((TRACE_ROWS, len(TRACE_COLUMNS)))
     result = np.empty(len(RESULT_COLUMNS))
     periods = np.empty(0) if run is None else setting.periods_s
     parts = tuple(records[0] for records in new_scratch(setting.error_share))
     simulate_run(
-        made.runs[0], parts, made.sensor.signal[0], periods, setting.kernel_table(), setting.seed,
-        int(made.indices[0]), stops, trace, result,
+        made.runs[row], parts, made.sensor.signal[row], periods, setting.kernel_table(), setting.seed,
+        int(made.indices[row]), stops, trace, result,
     )  # fmt: skip
     columns = dict(zip(RESULT_COLUMNS, result.tolist(), strict=True))
     rows = trace[: int(columns["trace_rows"])]
@@ -113,7 +113,7 @@ def traced(setting: Setting, made: Batch, run: int | None) -> Run:
         rows,
         states=names[phases] if len(rows) else names[:0],
         reason=setting.table.reason_text(int(columns["reason"])),
-        start="nominal" if run is None else Start(int(made.start_kind[0])).words,
+        start="nominal" if run is None else Start(int(made.start_kind[row])).words,
     )
 
 

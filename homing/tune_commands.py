@@ -7,47 +7,42 @@ never written to.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from sensor_models.errors import InputError
+from homing.outputs import checked_outputs, hand_over_json
+from homing.shared_options import (
+    LIFT,
+    SharedChoices,
+    draw_options,
+    lift_file,
+    result_options,
+    runs_option,
+    tell_page,
+    with_options,
+)
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
     from homing.tuning.results import Tuning
 
-STANDARD_OUTPUT = "-"
 EARLY = "Ctrl-C ends the search early; the best so far is then confirmed"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Choices:
+class Choices(SharedChoices):
     """The options of one call."""
 
-    json: str | None
-    out: str | None
-    show: bool
     new: str | None
-    seed: int
-    workers: int | None
-    quiet: bool
-    runs: int
     seconds: float
     evaluations: int | None
 
-    @property
-    def silent(self) -> bool:
-        """True when nothing but the JSON may go to standard output."""
-        return self.json == STANDARD_OUTPUT
 
-
-_OPTIONS: tuple[Callable[[Any], Any], ...] = (
-    click.argument("lift", required=False, metavar="[LIFT]"),
-    click.option("--lift", "named", metavar="LIFT", help="The lift file; the built-in example by default."),
+_OPTIONS = (
+    *LIFT,
     click.option(
         "--new",
         metavar="FILE",
@@ -66,38 +61,14 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         metavar="N",
         help="Search for so many trials instead: the same result on every machine.",
     ),
-    click.option(
-        "--runs",
-        type=click.IntRange(1, 1_000_000),
-        default=2000,
-        show_default=True,
-        help="Fresh runs that confirm the result.",
-    ),
-    click.option("--json", "json", metavar="FILE", help="Write the result as JSON; - is standard output."),
-    click.option(
-        "--out", metavar="DIR", help="Write a report with figures, and the new lift file, into this folder."
-    ),
-    click.option("--open", "show", is_flag=True, help="Show the report when it is ready."),
-    click.option(
-        "--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True, help="Seed of all draws."
-    ),
-    click.option(
-        "--workers",
-        type=click.IntRange(1, 1024),
-        help="Cores to use; all by default. Never changes the result of a trial.",
-    ),
-    click.option("--quiet", is_flag=True, help="No progress and no tables; the verdict only."),
+    runs_option("Fresh runs that confirm the result.", most=1_000_000),
+    *result_options(out="Write a report with figures, and the new lift file, into this folder."),
+    *draw_options(unchanged="the result of a trial"),
 )
 
 
-def _with_options(command: Callable[..., int]) -> Callable[..., int]:
-    for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
-
-
 @click.command()
-@_with_options
+@with_options(_OPTIONS)
 def tune(lift: str | None, named: str | None, **options: Any) -> int:
     """Find the routine's settings that meet the requirements with the most margin.
 
@@ -106,12 +77,10 @@ def tune(lift: str | None, named: str | None, **options: Any) -> int:
     confirmed; 1: nothing tried meets the requirements; 2: the input cannot be used.
     """
     choices = Choices(**options)
-    if lift is not None and named is not None:
-        raise InputError("must be given once: as an argument or with --lift", key="LIFT", got=named)
+    file = lift_file(lift, named)
     from homing.liftfile import load_lift
-    from homing.outputs import checked_outputs
 
-    loaded = load_lift(lift if lift is not None else named)
+    loaded = load_lift(file)
     with checked_outputs(choices.json, choices.out, choices.show) as folder:
         return _tuned(loaded, choices, folder)
 
@@ -143,19 +112,14 @@ def _tuned(lift: Lift, choices: Choices, folder: Path | None) -> int:
 
 def _target(lift: Lift, choices: Choices, text: str) -> Path:
     """The name of the new file, tried before the search, and the old text tried for changing."""
-    from homing.tuning.guards import NO_MOTION, TIME_OUT, TRAVEL
-    from homing.tuning.knobs import knobs
     from homing.tuning.newfile import check_editable, new_name
+    from homing.tuning.study import keys_of
 
-    if lift.own_routine is None:
-        keys = dict.fromkeys([*(knob.key for knob in knobs(lift)), TIME_OUT, TRAVEL, NO_MOTION])
-        check_editable(text, lift, tuple(keys))
+    check_editable(text, lift, keys_of(lift))
     return new_name(choices.new, choices.out, lift)
 
 
 def _hand_over(tuning: Tuning, written: Path | None, choices: Choices, folder: Path | None) -> None:
-    from homing.report.files import write_text
-    from homing.report.jsonform import to_text
     from homing.report.tune_json import tuning_json
 
     page = None
@@ -163,17 +127,11 @@ def _hand_over(tuning: Tuning, written: Path | None, choices: Choices, folder: P
         from homing.report.tune_page import write_tune_report
 
         page = write_tune_report(tuning, folder, written)
-    document = to_text(tuning_json(tuning, written))
-    if choices.silent:
-        click.echo(document.encode(), nl=False)
-    else:
-        if choices.json is not None:
-            write_text(choices.json, document, key="--json")
+    if choices.json is not None:
+        hand_over_json(tuning_json(tuning, written), choices.json)
+    if not choices.silent:
         _tell(tuning, written, quiet=choices.quiet)
-    if page is not None:
-        click.echo(f"report: {page}", err=True)
-        if choices.show:
-            click.launch(page.resolve().as_uri())
+    tell_page(page, show=choices.show)
 
 
 def _tell(tuning: Tuning, written: Path | None, *, quiet: bool) -> None:

@@ -88,7 +88,7 @@ def compare(
         advice=advice,
         cautions=cautions(magnet=any(each.kind == SensorKind.MAGNET.name.lower() for each in order)),
         assumed=(*lift.assumed, *(each for candidate in candidates for each in candidate.assumed)),
-        notes=(*lift.notes, *_notes(order)),
+        notes=(*lift.notes, *_own_requirements(lift), *_notes(order)),
     )
 
 
@@ -139,6 +139,17 @@ def _advice(
     if progress is not None:
         progress("mounting advice", 1, 1)
     return advice
+
+
+def _own_requirements(lift: Lift) -> tuple[str, ...]:
+    """Formulas are asked of every run's trace, which the runs of a comparison do not keep."""
+    if not lift.own_requirements:
+        return ()
+    names = ", ".join(each.name for each in lift.own_requirements)
+    return (
+        f"Requirements of your own ({names}) were not held against the candidates: pass and fail here speak "
+        "of the others. Verify the lift with the sensor that you choose.",
+    )
 
 
 def _notes(order: tuple[CandidateResult, ...]) -> tuple[str, ...]:

@@ -6,9 +6,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
-from homing.own.routine import OwnRoutine
+from homing.own.routine import OwnAsk, OwnPhase, OwnRoutine, OwnRow
 
 
 def numbers(own: OwnRoutine) -> Iterator[tuple[str, float]]:
@@ -21,6 +22,33 @@ def numbers(own: OwnRoutine) -> Iterator[tuple[str, float]]:
             for ask in asks:
                 if ask.value is not None:
                     yield f"routine.row.{row.number}.{part}.{ask.word.word}", ask.value
+
+
+def with_numbers(own: OwnRoutine, changes: Mapping[str, float]) -> OwnRoutine:
+    """The routine with some of its numbers changed, by the keys of ``numbers``; values are not checked again.
+
+    Far faster than a whole lift made anew, for those who try many values.
+    """
+    return OwnRoutine(
+        tuple(_phase_with(phase, changes) for phase in own.phases),
+        tuple(_row_with(row, changes) for row in own.rows),
+    )
+
+
+def _phase_with(phase: OwnPhase, changes: Mapping[str, float]) -> OwnPhase:
+    value = changes.get(f"routine.phase.{phase.name}.{phase.key}")
+    return phase if value is None else replace(phase, value=value)
+
+
+def _row_with(row: OwnRow, changes: Mapping[str, float]) -> OwnRow:
+    def asks(part: str, given: tuple[OwnAsk, ...]) -> tuple[OwnAsk, ...]:
+        keys = [f"routine.row.{row.number}.{part}.{ask.word.word}" for ask in given]
+        return tuple(
+            replace(ask, value=changes[key]) if key in changes else ask
+            for key, ask in zip(keys, given, strict=True)
+        )
+
+    return replace(row, when=asks("when", row.when), unless=asks("unless", row.unless))
 
 
 def place_of(routine: Mapping[str, Any], path: str) -> tuple[dict[str, Any], str] | None:

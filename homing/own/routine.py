@@ -72,6 +72,11 @@ class OwnRoutine:
         """Slowest way in [mm/s]."""
         return min(self._inward_mm_s(free_speed_mm_s), default=0.0)
 
+    def paces(self, free_speed_mm_s: float) -> dict[str, float]:
+        """Its fastest and slowest way in, under the names that the built-in sequence gives them."""
+        fast, slow = self.fastest_mm_s(free_speed_mm_s), self.slowest_mm_s(free_speed_mm_s)
+        return {"fast_speed_mm_s": fast, "creep_speed_mm_s": slow} if fast > 0.0 else {}
+
     def _inward_mm_s(self, free_speed_mm_s: float) -> list[float]:
         scale = {Order.SPEED: 1.0, Order.DUTY: free_speed_mm_s}
         return [-phase.value * scale[phase.order] for phase in self.phases if phase.value < 0.0]

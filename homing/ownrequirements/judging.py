@@ -18,9 +18,11 @@ from homing.results import RequirementResult, Run
 from homing.statistics import runs_needed
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
+    from homing.ownrequirements.tables import OwnRequirement
     from homing.players import Player
+    from homing.setting import Setting
 
 Floats = NDArray[np.float64]
 
@@ -36,9 +38,7 @@ def judge_own(
     lift = player.setting.lift
     if not lift.own_requirements:
         return ()
-    phases = tuple(phase.name for phase in player.setting.table.phases)
-    channels = channels_of(nominal.trace, phases)
-    formulas = [Formula(each, channels, lift.source) for each in lift.own_requirements]
+    formulas = formulas_of(player.setting, nominal, lift.own_requirements)
     count = min(runs, runs_taken(lift.requirements.allowed_failure_rate))
     at_nominal = broken(formulas, nominal)
     values = np.empty((count, len(formulas)))
@@ -54,12 +54,20 @@ def judge_own(
     )
 
 
+def formulas_of(
+    setting: Setting, nominal: Run, requirements: tuple[OwnRequirement, ...]
+) -> tuple[Formula, ...]:
+    """Formulas of requirements of a lift's own, over the columns that its runs have."""
+    channels = channels_of(nominal.trace, tuple(phase.name for phase in setting.table.phases))
+    return tuple(Formula(each, channels, setting.lift.source) for each in requirements)
+
+
 def runs_taken(allowed_rate: float) -> int:
     """How many runs of the ensemble are taken at most."""
     return max(MOST_RUNS, runs_needed(allowed_rate, CONFIDENCE))
 
 
-def broken(formulas: list[Formula], run: Run) -> Floats:
+def broken(formulas: Sequence[Formula], run: Run) -> Floats:
     """By how much a run breaks each formula, (formulas,); negative where it holds, NaN where nobody can
     tell.
     """

@@ -61,6 +61,15 @@ class Formula:
         self.channels = self._named(channels)
         self._parsed = self._parse()
 
+    @property
+    def name(self) -> str:
+        return self._requirement.name
+
+    @property
+    def unit(self) -> str:
+        """Unit of the robustness."""
+        return self._requirement.unit
+
     def _refused(self, must: str) -> InputError:
         name = self._requirement.name
         return InputError(

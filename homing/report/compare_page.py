@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from homing.liftfile import BUILT_IN
 from homing.report import compare_rows as rows
 from homing.report.decision import PRACTICE, decision_table
 from homing.report.files import check_folder, write_files
+from homing.report.furniture import XML, drawn, rendered, styles
 from homing.report.jsonform import program_version
 from homing.report.numbers import plain, setting
 from homing.report.page import INDEX, Drawn
@@ -23,10 +21,8 @@ if TYPE_CHECKING:
 
     from homing.compare.results import Comparison
     from homing.maps import MarginMap
-    from homing.report.figures.gather import Picture
 
 Progress = Callable[[str, int, int], None]
-XML = '<?xml version="1.0" encoding="utf-8"?>\n'
 
 
 def write_report(
@@ -97,8 +93,8 @@ def report_files(comparison: Comparison, maps: Sequence[MarginMap]) -> dict[str,
     from homing.report.figures.paper import to_figure, to_pdf, to_svg
 
     contents: dict[str, bytes] = {}
-    drawn = {
-        picture.name: _drawn(picture, contents)
+    pictures = {
+        picture.name: drawn(picture, contents)
         for picture in (curves_picture(comparison), *map_pictures(comparison, maps))
     }
     sheet = sketch(comparison)
@@ -108,42 +104,23 @@ def report_files(comparison: Comparison, maps: Sequence[MarginMap]) -> dict[str,
         contents[f"{SKETCH}.svg"] = (XML + element).encode()
         contents[f"{SKETCH}.pdf"] = to_pdf(drawing)
         contents[f"{SKETCH}.png"] = png(to_figure(drawing))
-        drawn[SKETCH] = Drawn(SKETCH, title, element)
-    contents[INDEX] = render(comparison, drawn, [each.name for each in maps]).encode()
+        pictures[SKETCH] = Drawn(SKETCH, title, element)
+    contents[INDEX] = render(comparison, pictures, [each.name for each in maps]).encode()
     return contents
-
-
-def _drawn(picture: Picture, contents: dict[str, bytes]) -> Drawn:
-    from homing.report.figures import png, svg
-
-    element = svg(picture.figure, picture.name)
-    contents[f"{picture.name}.png"] = png(picture.figure)
-    contents[f"{picture.name}.svg"] = (XML + element).encode()
-    return Drawn(picture.name, picture.caption, element)
 
 
 def render(comparison: Comparison, pictures: dict[str, Drawn], maps: Sequence[str]) -> str:
     """The whole page as text; ``maps`` names those of the pictures that are maps."""
-    environment = Environment(
-        loader=PackageLoader("homing.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("compare_page.html").render(_context(comparison, pictures, maps))
+    return rendered("compare_page.html", _context(comparison, pictures, maps))
 
 
 def _context(comparison: Comparison, pictures: dict[str, Drawn], maps: Sequence[str]) -> dict[str, Any]:
-    here = files("homing.report")
     advice = comparison.advice
     return {
         "c": comparison,
         "version": program_version(),
         "built_in": comparison.lift.source == BUILT_IN,
-        "css": "\n".join(
-            here.joinpath(name).read_text(encoding="utf-8") for name in ("page.css", "compare_page.css")
-        ),
+        "css": styles("page.css", "compare_page.css"),
         "headline": rows.headline(comparison),
         "passed": comparison.best.passed,
         "candidates": rows.candidate_rows(comparison),

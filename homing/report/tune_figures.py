@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from homing.report import wording
 from homing.report.figures.gather import Picture
 from homing.report.figures.style import BLUE, FAINT, GREY, INK, ORANGE, PAPER, SKY, figure, grid, look
-from homing.report.tune_rows import SETTINGS, rough
+from homing.report.tune_rows import rough, size
+from homing.report.tune_words import named
 from homing.tuning.results import Drift, Tuning
 
 #: Metrics whose spread is shown before and after.
@@ -162,14 +163,16 @@ def drift_bars(tuning: Tuning) -> Figure:
         ticks = (0.25, 0.5, 1.0, 2.0, 4.0)
         axes.set_xticks(ticks, [f"{tick:g}x" for tick in ticks])
         axes.minorticks_off()
-        names = [
-            f"{SETTINGS[each.key].title} {each.value:g} {SETTINGS[each.key].unit}" for each in tuning.drift
-        ]
-        axes.set_yticks(range(len(names)), names)
+        axes.set_yticks(range(len(tuning.drift)), [_label(tuning, each) for each in tuning.drift])
         axes.invert_yaxis()
         axes.set_xlabel("multiple of the setting")
         grid(axes, "x")
     return made
+
+
+def _label(tuning: Tuning, drift: Drift) -> str:
+    name = named(tuning, next(keys for keys in tuning.groups if keys[0] == drift.key))
+    return f"{name.title} {size(drift.value)} {name.unit}"
 
 
 def _bar(axes: Axes, row: int, drift: Drift) -> None:
@@ -180,5 +183,5 @@ def _bar(axes: Axes, row: int, drift: Drift) -> None:
             axes.plot(place, row, marker="|", ms=11, mew=2.2, color=ORANGE)
         else:
             axes.plot(place, row, marker="<" if align == "right" else ">", ms=5, color=BLUE)
-        text = rough(side.value) + (f"  {wording.title(side.blocks)}" if side.blocks else "")
+        text = rough(abs(side.value)) + (f"  {wording.title(side.blocks)}" if side.blocks else "")
         axes.text(place * way, row, f" {text} ", va="center", ha=align, fontsize=7.5, color=INK)

@@ -40,6 +40,7 @@ def tuning_json(tuning: Tuning, written: Path | None = None) -> dict[str, Any]:
         "verdict": "pass" if tuning.found else "fail",
         "headline": headline(tuning),
         "settings": _settings(tuning.settings),
+        "one_value": [list(keys) for keys in tuning.groups if len(keys) > 1],
         "before": _proof(tuning.before),
         "after": _proof(tuning.after),
         "front": [_point(point) for point in tuning.front],
@@ -100,7 +101,7 @@ def _requirement(result: RequirementResult, allowed: float) -> dict[str, Any]:
 
 
 def _guard(guard: Guard) -> dict[str, Any]:
-    names = ("key", "needed", "factor", "value")
+    names = ("key", "needed", "factor", "room", "value", "kept")
     return {name: getattr(guard, name) for name in names} | {"rule": guard.words}
 
 

@@ -7,33 +7,11 @@ from dataclasses import dataclass
 
 from homing.report import wording
 from homing.report.numbers import MISSING, decimals, measure, percent, plain
+from homing.report.tune_words import named
+from homing.requirements import FIXED_NAMES
 from homing.results import RequirementResult
 from homing.tuning.margins import margin_of
-from homing.tuning.results import Drift, Proof, Side, Tuning
-
-
-@dataclass(frozen=True)
-class Named:
-    """Words for one setting."""
-
-    title: str
-    unit: str
-    meaning: str
-
-
-SETTINGS: dict[str, Named] = {
-    "fast_speed_mm_s": Named("fast speed", "mm/s", "first approach"),
-    "slow_zone_mm": Named("slow zone", "mm", "declared height below which a referenced lift comes slowly"),
-    "creep_speed_mm_s": Named(
-        "slow speed", "mm/s", "moves out, and the approach whose edge becomes the zero"
-    ),
-    "back_off_mm": Named("back-off", "mm", "out past where the sensor let go"),
-    "settle_ms": Named("settle", "ms", "standing before readings count"),
-    "agree_readings": Named("readings to agree", "", "in a row, before zero is set"),
-    "timeout_s": Named("time-out", "s", "of every phase that moves"),
-    "travel_guard_mm": Named("travel guard", "mm", "longest move of one phase"),
-    "no_motion_ms": Named("no-motion time", "ms", "told to move but standing"),
-}
+from homing.tuning.results import Drift, Guard, Proof, Side, Tuning
 
 
 @dataclass(frozen=True)
@@ -79,10 +57,13 @@ def headline(tuning: Tuning) -> str:
         )
     blocking = tuning.blocking
     assert blocking is not None
+    figure = (
+        f"{measure(blocking.p99, blocking.unit)} in 99 % of the runs with a limit of "
+        f"{measure(blocking.limit, blocking.unit)}, and "
+    )
     return (
         f"Nothing tried meets all requirements. Nearest miss: {wording.title(blocking.name)} blocks, "
-        f"{measure(blocking.p99, blocking.unit)} in 99 % of the runs with a limit of "
-        f"{measure(blocking.limit, blocking.unit)}, and {percent(blocking.failure_probability)} of "
+        f"{figure if blocking.name in FIXED_NAMES else ''}{percent(blocking.failure_probability)} of "
         f"{blocking.runs} runs fail where {percent(tuning.lift.requirements.allowed_failure_rate)} may."
     )
 
@@ -103,17 +84,17 @@ def setting_rows(tuning: Tuning) -> tuple[SettingRow, ...]:
     guards = {guard.key: guard for guard in tuning.guards}
     strayed = {each.key: each for each in tuning.drift}
     rows = []
-    for key, after in tuning.after.point.settings.items():
-        name, guard, drift = SETTINGS[key], guards.get(key), strayed.get(key)
-        needed = f"{guard.factor:g} x {guard.needed:.4g} {name.unit}, {guard.words}" if guard else ""
+    for keys in tuning.groups:
+        name, key = named(tuning, keys), keys[0]
+        drift = strayed.get(key)
         rows.append(
             SettingRow(
                 title=name.title,
                 unit=name.unit,
                 meaning=name.meaning,
-                before=f"{tuning.before.point.settings[key]:g}",
-                after=f"{after:g}",
-                how=f"by rule: {needed}" if guard else "searched",
+                before=size(tuning.before.point.settings[key]),
+                after=size(tuning.settings[key]),
+                how=_rule(guards[key], name.unit) if key in guards else "searched",
                 low=_side(drift, low=True),
                 high=_side(drift, low=False),
             )
@@ -121,11 +102,24 @@ def setting_rows(tuning: Tuning) -> tuple[SettingRow, ...]:
     return tuple(rows)
 
 
+def _rule(guard: Guard, unit: str) -> str:
+    """How a guard came to its value."""
+    needed = f"{guard.factor:g} x {guard.needed:.4g} {unit}"
+    if guard.by_room:
+        needed = f"{guard.needed:.4g} + {guard.room:g} {unit}"
+    return f"{'kept, above' if guard.kept else 'by rule:'} {needed}, {guard.words}"
+
+
+def size(value: float) -> str:
+    """A setting without its way: that is in its name."""
+    return f"{abs(value):g}"
+
+
 def _side(drift: Drift | None, *, low: bool) -> str:
     if drift is None:
         return MISSING
     side: Side = drift.low if low else drift.high
-    value = rough(side.value)
+    value = rough(abs(side.value))
     if not side.blocks:
         return f"beyond {value}"
     return f"{value} ({wording.title(side.blocks)})"
@@ -192,7 +186,7 @@ def front_rows(tuning: Tuning) -> tuple[tuple[str, ...], ...]:
             plain(point.overtravel_mm_p99, 1),
             _margin(point.margin),
             wording.title(point.active),
-            *(f"{value:g}" for value in point.settings.values()),
+            *(size(point.settings[keys[0]]) for keys in tuning.groups),
         )
         for point in tuning.front
     )

@@ -20,6 +20,7 @@ from homing.report.tune_rows import (
     search_line,
     setting_rows,
 )
+from homing.report.tune_words import paces
 from homing.tuning.results import Tuning
 
 
@@ -82,13 +83,15 @@ def _front(tuning: Tuning, console: Console) -> None:
     _heading(
         console, f"Front: the most margin for each time ({tuning.front_runs} runs each, not yet fresh ones)"
     )
+    ways = paces(tuning)
     table = _table(
-        console, "time, s>", "99 %, s>", "overtravel\n99 %, mm>", "margin>", "active<", "fast>", "slow>"
+        console,
+        *("time, s>", "99 %, s>", "overtravel\n99 %, mm>", "margin>", "active<"),
+        *(f"{heading}>" for _, heading in ways),
     )
-    keys = list(tuning.front[0].settings)
-    fast, slow = 5 + keys.index("fast_speed_mm_s"), 5 + keys.index("creep_speed_mm_s")
+    leaders = [keys[0] for keys in tuning.groups]
     for row in front_rows(tuning):
-        table.add_row(*row[:5], row[fast], row[slow])
+        table.add_row(*row[:5], *(row[5 + leaders.index(key)] for key, _ in ways))
     _print(console, table)
 
 

@@ -4,7 +4,7 @@ The three guards (time-out, travel guard, no-motion time) are not among them: lo
 the requirements and always worse when something is broken, so that no search could set them. ``guards.py``
 sets them by rule. The reverse holds for settling and agreeing, whose benefit shows in faults alone; they
 are kept within what is common practice. With the hard stop as sensor the no-motion time *is* the sensor's
-answer, and is searched.
+answer, and is searched. ``ownknobs.py`` does the same for the numbers of an own table.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-FAST, CREEP = "fast_speed_mm_s", "creep_speed_mm_s"
+FAST, CREEP, NO_MOTION = "fast_speed_mm_s", "creep_speed_mm_s", "no_motion_ms"
 #: Part of the unloaded drive's speed that a loaded one can be expected to reach. Own choice.
 REACHABLE_SHARE = 0.9
 #: Slowest speeds worth trying, as parts of the unloaded drive's speed. Own choice.
@@ -44,28 +44,45 @@ SPEED_STEPS = ((100.0, 5.0), (0.0, 1.0))
 
 @dataclass(frozen=True)
 class Knob:
-    """One setting: a key of ``[routine]``, its range, its step, and whether ratios count (speeds)."""
+    """One setting: a key below ``[routine]``, its range, its step, and whether ratios count (speeds).
+
+    Range and step are those of its size. ``sign`` is what the size is multiplied by (-1: a way in), ``also``
+    are other keys with their signs that take the same size, ``under`` is a knob before it which it never
+    exceeds.
+    """
 
     key: str
     low: float
     high: float
     step: float
     ratio: bool = False
+    sign: float = 1.0
+    also: tuple[tuple[str, float], ...] = ()
+    under: str = ""
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """All keys that it sets, its own first."""
+        return (self.key, *(key for key, _ in self.also))
 
     def at(self, share: float, high: float | None = None) -> float:
-        """Value at a share 0..1 of the range, on the step."""
+        """Size at a share 0..1 of the range, on the step."""
         top = self.high if high is None else max(min(self.high, high), self.low)
         value = self.low * (top / self.low) ** share if self.ratio else self.low + (top - self.low) * share
         return rounded(value, self.step)
 
-    def share(self, value: float, high: float | None = None) -> float:
-        """Share 0..1 of the range at which a value lies; the nearest end if it lies outside."""
+    def share(self, size: float, high: float | None = None) -> float:
+        """Share 0..1 of the range at which a size lies; the nearest end if it lies outside."""
         top = self.high if high is None else max(min(self.high, high), self.low)
         if top <= self.low:
             return 0.0
         if self.ratio:
-            return float(np.clip(np.log(value / self.low) / np.log(top / self.low), 0.0, 1.0))
-        return float(np.clip((value - self.low) / (top - self.low), 0.0, 1.0))
+            return float(np.clip(np.log(size / self.low) / np.log(top / self.low), 0.0, 1.0))
+        return float(np.clip((size - self.low) / (top - self.low), 0.0, 1.0))
+
+    def settings(self, size: float) -> dict[str, float]:
+        """Every key of the knob at a size."""
+        return {key: sign * size for key, sign in ((self.key, self.sign), *self.also)}
 
 
 def rounded(value: float, step: float) -> float:
@@ -73,35 +90,63 @@ def rounded(value: float, step: float) -> float:
     return float(round(round(value / step) * step, 9))
 
 
+def settle_knob(key: str, period_ms: float, also: tuple[tuple[str, float], ...] = ()) -> Knob:
+    """Time to stand still before readings count."""
+    low, high = max(SETTLE_MS[0], SETTLE_LOOPS * period_ms), max(SETTLE_MS[1], 5 * period_ms)
+    return Knob(key, low, high, 10.0, also=also)
+
+
+def stall_knob(key: str, period_ms: float, also: tuple[tuple[str, float], ...] = ()) -> Knob:
+    """Time without motion that tells the hard stop."""
+    return Knob(key, STALL_LOOPS * period_ms, max(STALL_MS, 10 * period_ms), 10.0, also=also)
+
+
 def knobs(lift: Lift) -> tuple[Knob, ...]:
-    """The settings that the search moves on this lift."""
+    """The settings that the search moves on this lift.
+
+    Raises
+    ------
+    InputError
+        When the lift brings its own table, and that has no number to search.
+    """
+    if lift.own_routine is not None:
+        from homing.tuning.ownknobs import own_knobs
+
+        return own_knobs(lift)
     free, period, travel = lift.drive.free_speed_mm_s, lift.controller.period_ms, lift.lift.travel_mm
     fastest = REACHABLE_SHARE * free
-    step = next(step for above, step in SPEED_STEPS if fastest > above)
+    step = speed_step(fastest)
     found = [
         Knob(FAST, max(SLOWEST_FAST_SHARE * free, step), fastest, step, ratio=True),
-        Knob(CREEP, max(SLOWEST_CREEP_SHARE * free, 1.0), fastest, 1.0, ratio=True),
+        Knob(CREEP, max(SLOWEST_CREEP_SHARE * free, 1.0), fastest, 1.0, ratio=True, under=FAST),
         Knob("back_off_mm", *BACK_OFF_MM, 0.5),
-        Knob("settle_ms", max(SETTLE_MS[0], SETTLE_LOOPS * period), max(SETTLE_MS[1], 5 * period), 10.0),
+        settle_knob("settle_ms", period),
         Knob("agree_readings", *AGREE, 1.0),
     ]
     if lift.routine.referenced_at_start:
         # before the first zero no height is known, and the zone has no effect
         found.append(Knob("slow_zone_mm", 0.0, SLOW_ZONE_SHARE * travel, 5.0))
     if lift.sensor().kind is SensorKind.STALL:
-        found.append(Knob("no_motion_ms", STALL_LOOPS * period, max(STALL_MS, 10 * period), 10.0))
+        found.append(stall_knob(NO_MOTION, period))
     return tuple(found)
 
 
+def speed_step(fastest: float) -> float:
+    """Step in which the fastest speed is searched [mm/s]."""
+    return next(step for above, step in SPEED_STEPS if fastest > above)
+
+
 def settings_at(own: Sequence[Knob], point: Floats) -> dict[str, float]:
-    """Settings at a point of the unit cube; the slow speed's range ends at the fast speed."""
+    """Settings at a point of the unit cube; a range ends at the knob that it stays under."""
+    sizes: dict[str, float] = {}
     settings: dict[str, float] = {}
     for knob, share in zip(own, point, strict=True):
-        settings[knob.key] = knob.at(float(share), settings[FAST] if knob.key == CREEP else None)
+        sizes[knob.key] = knob.at(float(share), sizes.get(knob.under))
+        settings |= knob.settings(sizes[knob.key])
     return settings
 
 
 def point_of(own: Sequence[Knob], settings: Mapping[str, float]) -> Floats:
     """The point of the unit cube nearest to some settings."""
-    high = {CREEP: settings[FAST]}
-    return np.array([knob.share(settings[knob.key], high.get(knob.key)) for knob in own])
+    sizes = {knob.key: abs(settings[knob.key]) for knob in own}
+    return np.array([knob.share(sizes[knob.key], sizes.get(knob.under)) for knob in own])

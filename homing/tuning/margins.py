@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Sequence
 
+from homing.requirements import FIXED_NAMES
 from homing.results import RequirementResult
 
 
@@ -24,17 +25,25 @@ def margin_of(result: RequirementResult, allowed: float) -> float:
 
     Notes
     -----
-    A limit of zero has no share of it; there the failing share alone counts.
+    A limit of zero has no share of it; there the failing share alone counts, and whether the nominal run
+    holds. So it is with requirements of a team's own: their robustness has no limit that it is a share of.
     """
     terms = [1.0 - result.failure_probability / allowed]
     if result.limit > 0.0:
         terms += [
             1.0 - value / result.limit for value in (result.p99, result.nominal) if not math.isnan(value)
         ]
-    if math.isnan(result.nominal) and result.name == "time_to_zero_s":
+    elif result.nominal > result.limit:
+        terms.append(-1.0)
+    if math.isnan(result.nominal) and fails_without(result.name):
         # a nominal run that gives up has no time to compare, and still fails
         terms.append(-1.0)
     return min(terms)
+
+
+def fails_without(name: str) -> bool:
+    """Whether a run that does not have the metric fails the requirement."""
+    return name == "time_to_zero_s" or name not in FIXED_NAMES
 
 
 def worst_margin(

@@ -2,11 +2,13 @@
 
 A rewrite would lose comments, order and spelling, which are the team's own. What was edited is read back and
 must say what was meant and nothing else; a file in which that cannot be done line by line (``routine`` as an
-inline table, say) is refused before the search begins.
+inline table, say) is refused before the search begins. ``owntext.py`` does the same for the numbers of an own
+table, which stand among others on a line.
 """
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -15,11 +17,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from homing.liftfile import BUILT_IN, parse
+from homing.own.numbers import place_of
+from homing.tuning.owntext import toml, with_numbers
+from homing.tuning.settings import is_counted, is_own, values_of
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
-    from homing.tuning.results import Tuning
+    from homing.tuning.results import Guard, Tuning
 
 _HEADER = re.compile(r"^\s*\[\[?\s*([^\]]+?)\s*\]\]?\s*(#.*)?$")
 SECTION = "routine"
@@ -63,31 +68,54 @@ def tuned_text(tuning: Tuning, text: str) -> str:
     """The lift file with the tuned settings, where they come from, and what to heed at the first run."""
     lift = tuning.lift
     changes = dict(tuning.settings)
-    guards = {guard.key: guard for guard in tuning.guards}
-    origins = {
-        key: f"by rule: {guards[key].factor:g} x the {guards[key].words}" if key in guards else "tuned"
-        for key in changes
-    }
+    guards = {key: guard for guard in tuning.guards for key in guard.keys}
+    origins = {key: _origin(guards.get(key)) for key in changes}
     edited = with_settings(text, changes, origins, lift)
     check_edit(edited, lift, changes)
-    return _preface(tuning) + edited
+    return with_line_ends(_preface(tuning) + edited, text)
+
+
+def with_line_ends(text: str, old: str) -> str:
+    """The text with the line ends of another one."""
+    return text.replace("\r\n", "\n").replace("\n", "\r\n") if "\r\n" in old else text
+
+
+def _origin(guard: Guard | None) -> str:
+    """Where a setting is from."""
+    if guard is None:
+        return "tuned"
+    if guard.by_room:
+        return f"by rule: {guard.room:g} more than the {guard.words}"
+    return f"by rule: {guard.factor:g} x the {guard.words}"
 
 
 def check_editable(text: str, lift: Lift, keys: Sequence[str]) -> None:
     """Refuse, before anything is searched, a file whose settings cannot be put in line by line."""
-    settings = {key: float(getattr(lift.routine, key)) for key in keys}
-    check_edit(with_settings(text, settings, dict.fromkeys(keys, "tuned"), lift), lift, settings)
+    settings = {
+        # a number of an own table is tried with another value: left as it is, it would seem to be found
+        key: (value + 1.0 if is_counted(lift, key) else 0.875 * value) if is_own(key) else value
+        for key, value in values_of(lift, keys).items()
+    }
+    _read_back(with_settings(text, settings, dict.fromkeys(keys, "tuned"), lift), lift, settings)
 
 
 def text_of(lift: Lift) -> str:
-    """The text from which a lift was read."""
+    """The text from which a lift was read, its line ends as they are."""
     if lift.source == BUILT_IN:
         return files("homing").joinpath("data", "example.toml").read_text(encoding="utf-8")
-    return Path(lift.source).read_text(encoding="utf-8-sig")
+    return Path(lift.source).read_bytes().decode("utf-8-sig")
 
 
 def with_settings(text: str, settings: Mapping[str, float], origins: Mapping[str, str], lift: Lift) -> str:
     """TOML text with some keys of ``[routine]`` changed or added; each line says where its value is from."""
+    if lift.own_routine is not None:
+        own = {key: value for key, value in settings.items() if is_own(key)}
+        text = with_numbers(text, own, origins, [phase.name for phase in lift.own_routine.phases])
+    plain = {key: value for key, value in settings.items() if not is_own(key)}
+    return _with_plain(text, plain, origins, lift) if plain else text
+
+
+def _with_plain(text: str, settings: Mapping[str, float], origins: Mapping[str, str], lift: Lift) -> str:
     lines = text.splitlines()
     begin, end = _section(lines)
     if begin < 0:
@@ -98,7 +126,7 @@ def with_settings(text: str, settings: Mapping[str, float], origins: Mapping[str
         place = next((i for i in range(begin, end) if _value_at(lines[i], key) is not None), None)
         if place is None:
             before = f"was not given ({getattr(lift.routine, key):g} assumed)"
-            missing.append(f"{key} = {_toml(value)}  # {origins[key]}, {before}")
+            missing.append(f"{key} = {toml(value)}  # {origins[key]}, {before}")
         else:
             lines[place] = _line(lines[place], key, value, origins[key])
     while end > begin and (not lines[end - 1].strip() or lines[end - 1].lstrip().startswith("#")):
@@ -110,14 +138,32 @@ def check_edit(text: str, lift: Lift, settings: Mapping[str, float]) -> None:
     """Read the edited text back: it must differ from the old tables in these settings and in nothing else."""
     from homing.assembly import assemble
 
-    meant: dict[str, Any] = {**lift.given, SECTION: {**lift.given.get(SECTION, {}), **settings}}
+    assemble(_read_back(text, lift, settings), lift.source)
+
+
+def _read_back(text: str, lift: Lift, settings: Mapping[str, float]) -> dict[str, Any]:
+    """The tables of the edited text, which must be those that were meant."""
     given: dict[str, Any] = {}
     with suppress(InputError):
         given = parse(text, lift.source)
-    if given != meant:
-        must = "must have its keys on lines of their own under [routine], so that tuned values can be put in"
+    if given != _meant(lift, settings):
+        where = "under [routine]"
+        if lift.own_routine is not None:
+            where += ", and each phase and row under a [[routine.phase]] or [[routine.row]] of its own"
+        must = f"must have its keys on lines of their own {where}, so that tuned values can be put in"
         raise InputError(must, file=lift.source, key=SECTION)
-    assemble(given, lift.source)
+    return given
+
+
+def _meant(lift: Lift, settings: Mapping[str, float]) -> dict[str, Any]:
+    tables = copy.deepcopy(dict(lift.given))
+    routine = tables.setdefault(SECTION, {})
+    for key, value in settings.items():
+        place = place_of(routine, f"{SECTION}.{key}") if is_own(key) else (routine, key)
+        assert place is not None
+        table, name = place
+        table[name] = value
+    return tables
 
 
 def _line(line: str, key: str, value: float, origin: str) -> str:
@@ -126,7 +172,7 @@ def _line(line: str, key: str, value: float, origin: str) -> str:
     number, comment = old
     told = comment.lstrip("# ").strip()
     was = "as before" if float(number.replace("_", "")) == value else f"was {number}"
-    return f"{key} = {_toml(value)}  # {origin}, {was}" + (f"; {told}" if told else "")
+    return f"{key} = {toml(value)}  # {origin}, {was}" + (f"; {told}" if told else "")
 
 
 def _value_at(line: str, key: str) -> tuple[str, str] | None:
@@ -142,10 +188,6 @@ def _section(lines: Sequence[str]) -> tuple[int, int]:
         if name.strip("\"'") == SECTION:
             return i + 1, heads[k + 1][0] if k + 1 < len(heads) else len(lines)
     return -1, -1
-
-
-def _toml(value: float) -> str:
-    return f"{value:.0f}" if value == round(value) else f"{value:.9g}"
 
 
 def _preface(tuning: Tuning) -> str:

@@ -10,9 +10,12 @@ import numpy as np
 
 from homing.ensemble import as_ensemble, nominal_ensemble, run_many
 from homing.faults import FAULT_RUNS, FaultPlan, faults_for, run_numbers
+from homing.ownrequirements.judging import judge_own
+from homing.players import TablePlayer
 from homing.requirements import judge
 from homing.results import Outcome
 from homing.setting import Setting, prepare
+from homing.simulate import nominal_run
 from homing.statistics import scatter
 from homing.tuning.results import Proof
 from homing.tuning.trials import point_from
@@ -40,6 +43,7 @@ def prove(
     indices = np.arange(runs, dtype=np.int64)
     ensemble = as_ensemble(setting, indices, run_many(setting, indices, executor=pool))
     requirements = judge(lift, nominal_ensemble(setting), ensemble)
+    requirements += judge_own(TablePlayer(setting), nominal_run(setting), runs)
     allowed = lift.requirements.allowed_failure_rate
     return Proof(
         lift=lift,

@@ -36,7 +36,8 @@ class Point:
     Attributes
     ----------
     settings : mapping
-        Keys of ``[routine]`` in the file's units.
+        Keys below ``[routine]`` in the file's units; of an own table ``phase.NAME.speed_mm_s`` and
+        ``row.NUMBER.when.WORD``.
     time_to_zero_s, time_to_zero_s_p99 : float
         Median and 99 % of the runs that zeroed.
     overtravel_mm_p99 : float
@@ -56,13 +57,30 @@ class Point:
 
 @dataclass(frozen=True)
 class Guard:
-    """A guard set by rule: what the neediest healthy run took, times a factor, rounded up to a step."""
+    """A guard set by rule: what the neediest healthy run took, times a factor, rounded up to a step.
+
+    ``also`` are other keys that take the same value, ``room`` is the least that is added instead; ``kept``:
+    what the file has is more, and stays.
+    """
 
     key: str
     needed: float
     factor: float
     value: float
     words: str
+    also: tuple[str, ...] = ()
+    room: float = 0.0
+    kept: bool = False
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """All keys that it sets, its own first."""
+        return (self.key, *self.also)
+
+    @property
+    def by_room(self) -> bool:
+        """Whether the least room, and not the factor, gave the value."""
+        return self.room > (self.factor - 1.0) * self.needed
 
 
 @dataclass(frozen=True)
@@ -132,6 +150,8 @@ class Tuning:
         Fastest first; each the most margin for its time.
     trials : tuple of (time_to_zero_s, margin)
         Every set of settings that was tried.
+    groups : tuple of tuple of str
+        Keys of ``settings`` that are one setting and take one value, each group under its first key.
     fixed : tuple of str
         Requirements that no setting moved; they do not count towards the margin, but must hold.
     search_runs, front_runs, drift_runs : int
@@ -149,6 +169,7 @@ class Tuning:
     front: tuple[Point, ...]
     trials: tuple[tuple[float, float], ...]
     guards: tuple[Guard, ...]
+    groups: tuple[tuple[str, ...], ...]
     drift: tuple[Drift, ...]
     fixed: tuple[str, ...]
     evaluations: int

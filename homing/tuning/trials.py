@@ -10,28 +10,26 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from homing.builtin import builtin_table
 from homing.ensemble import BLOCK_RUNS, as_ensemble, nominal_ensemble
-from homing.lift import MS
-from homing.requirements import judge
+from homing.ownrequirements.judging import judge_own
+from homing.players import TablePlayer
+from homing.requirements import FIXED_NAMES, judge
 from homing.results import Ensemble, RequirementResult
-from homing.routine import compile_table
-from homing.setting import Setting
-from homing.settings import routine_settings
-from homing.simulate import run_block
+from homing.simulate import nominal_run, run_block
 from homing.statistics import quantiles
 from homing.tuning.knobs import Knob, settings_at
 from homing.tuning.margins import margin_of, worst_margin
 from homing.tuning.results import Point
+from homing.tuning.settings import with_settings
 
 if TYPE_CHECKING:
-    from homing.liftfile import Lift
+    from homing.setting import Setting
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +37,9 @@ Floats = NDArray[np.float64]
 SEARCH_RUNS = 2 * BLOCK_RUNS
 #: Runs that are made first; a trial that fails in this share of them already is not looked at further.
 SCREEN_RUNS, HOPELESS_SHARE = 64, 0.2
+#: Runs on which a trial is held against the lift's own requirements. Own choice: a formula costs some
+#: milliseconds a run, and what holds here is held against many more runs before it is chosen.
+OWN_RUNS = 24
 #: Margins of trials are told in these steps, rounded down: less is not worth a longer time.
 MARGIN_STEP = 0.005
 #: Time that stands for never [s]: longer than any run.
@@ -47,34 +48,6 @@ NEVER_S = 1.0e3
 FIXED_SPREAD = 0.05
 #: Part of the first trials, at either end, that is left out of that spread: those that went wrong at once.
 TAIL = 0.1
-
-
-def with_settings(setting: Setting, settings: Mapping[str, float]) -> Setting:
-    """The same study with other settings of the built-in sequence; values are not checked again."""
-    lift = replace_routine(setting.lift, settings)
-    table = builtin_table(
-        routine_settings(lift, setting.zone_m, setting.trip_m, setting.table.told_by_standing)
-    )
-    return replace(
-        setting,
-        lift=lift,
-        table=table,
-        compiled=compile_table(table),
-        no_motion_s=lift.routine.no_motion_ms * MS,
-    )
-
-
-def replace_routine(lift: Lift, settings: Mapping[str, float]) -> Lift:
-    """The lift with some settings changed, unchecked: a hundred times faster than ``Lift.replace``."""
-    return replace(lift, routine=lift.routine.model_copy(update=typed(lift, settings)))
-
-
-def typed(lift: Lift, settings: Mapping[str, float]) -> dict[str, float]:
-    """Settings as their keys want them: whole numbers where they are counted."""
-    return {
-        key: int(value) if isinstance(getattr(lift.routine, key), int) else float(value)
-        for key, value in settings.items()
-    }
 
 
 @dataclass
@@ -97,14 +70,16 @@ class Trials:
         changes = [{**self.also, **settings_at(self.own, point)} for point in points]
         judged = self.judged(changes, self.indices[:SCREEN_RUNS])
         worth = [k for k, (results, _) in enumerate(judged) if not hopeless(results)]
-        for k, whole in zip(worth, self.judged([changes[k] for k in worth]), strict=True):
-            judged[k] = whole
+        whole = self.judged([changes[k] for k in worth])
         self.done += len(points)
         if self.fixed is None:
-            self.fixed = self._fixed([judged[k][0] for k in worth])
-        found = [self.point(each, *both) for each, both in zip(changes, judged, strict=True)]
+            self.fixed = self._fixed([results for results, _ in whole])
+        for k, (results, ensemble) in zip(worth, whole, strict=True):
+            judged[k] = (self.with_own(changes[k], results, OWN_RUNS), ensemble)
+        found = [self.point(each, *result) for each, result in zip(changes, judged, strict=True)]
         times = np.nan_to_num([point.time_to_zero_s for point in found], nan=NEVER_S)
-        margins = np.array([point.margin for point in found])
+        both = zip(found, judged, strict=True)
+        margins = np.array([_guiding(point.margin, results) for point, (results, _) in both])
         return times, np.floor(margins / MARGIN_STEP) * MARGIN_STEP
 
     def judged(
@@ -125,6 +100,20 @@ class Trials:
             found.append((judge(setting.lift, rows[k], ensemble), ensemble))
         return found
 
+    def with_own(
+        self, settings: Mapping[str, float], results: tuple[RequirementResult, ...], runs: int
+    ) -> tuple[RequirementResult, ...]:
+        """The results with those of the lift's own requirements, which are asked where all others hold.
+
+        Where a fixed requirement fails the settings are out anyway, and formulas take long.
+        """
+        lift = self.setting.lift
+        allowed = lift.requirements.allowed_failure_rate
+        if not lift.own_requirements or worst_margin(results, allowed)[0] < 0.0:
+            return results
+        setting = with_settings(self.setting, settings)
+        return (*results, *judge_own(TablePlayer(setting), nominal_run(setting), runs))
+
     def point(
         self, settings: Mapping[str, float], results: tuple[RequirementResult, ...], ensemble: Ensemble
     ) -> Point:
@@ -140,6 +129,18 @@ class Trials:
         margins = np.array([[margin_of(result, allowed) for result in results] for results in judged])
         low, high = np.quantile(margins, (TAIL, 1.0 - TAIL), axis=0)
         return tuple(name for name, spread in zip(names, high - low, strict=True) if spread < FIXED_SPREAD)
+
+
+def _guiding(margin: float, results: Sequence[RequirementResult]) -> float:
+    """The margin by which the search finds its way.
+
+    Where only own requirements are broken it is the share of runs that break one: nearer to the goal than
+    what fails a fixed requirement, where the share of a tiny allowed rate would make it look far worse.
+    """
+    own = [result for result in results if result.name not in FIXED_NAMES]
+    if margin >= 0.0 or not own:
+        return margin
+    return -max(max(result.failure_probability, 1.0 / result.runs) for result in own)
 
 
 def hopeless(results: Sequence[RequirementResult]) -> bool:

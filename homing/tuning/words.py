@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from homing.own.numbers import numbers
+from homing.requirements import FIXED_NAMES
 from homing.tuning.margins import margin_of
+from homing.tuning.trials import OWN_RUNS
 from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+    from homing.own.routine import OwnRoutine
     from homing.tuning.results import Proof
 
 #: The first run with new settings; customary in workshops (common practice, no source).
@@ -34,15 +38,18 @@ def cautions(lift: Lift) -> tuple[str, ...]:
     return (*FIRST_RUN, *common(magnet=lift.sensor().kind is SensorKind.MAGNET))
 
 
-def notes(lift: Lift, before: Proof, after: Proof, fixed: Sequence[str]) -> tuple[str, ...]:
+def notes(
+    lift: Lift, before: Proof, after: Proof, fixed: Sequence[str], groups: Sequence[tuple[str, ...]]
+) -> tuple[str, ...]:
     """What a reader must know about the result."""
-    return (*_of_search(lift, after, fixed), *_of_result(before, after))
+    own = _of_own_table(lift.own_routine, groups) if lift.own_routine is not None else _of_builtin(lift)
+    return (*_of_search(after, fixed), *_of_own_requirements(after), *own, *_of_result(before, after))
 
 
-def _of_search(lift: Lift, after: Proof, fixed: Sequence[str]) -> Iterator[str]:
+def _of_search(after: Proof, fixed: Sequence[str]) -> Iterator[str]:
     from homing.report.wording import title
 
-    allowed = lift.requirements.allowed_failure_rate
+    allowed = after.lift.requirements.allowed_failure_rate
     own = [
         result
         for result in after.requirements
@@ -53,8 +60,36 @@ def _of_search(lift: Lift, after: Proof, fixed: Sequence[str]) -> Iterator[str]:
             f"Hardly any setting moves {title(result.name)} (99 % of the runs keep {result.p99:.3g} of "
             f"{result.limit:g} {result.unit}); it must hold, and does not count towards the margin."
         )
-    if lift.own_requirements:
-        yield "Requirements of your own were not part of the search: verify the new file before trusting it."
+
+
+def _of_own_requirements(after: Proof) -> Iterator[str]:
+    own = [result for result in after.requirements if result.name not in FIXED_NAMES]
+    if own:
+        yield (
+            f"Requirements of your own ({', '.join(result.name for result in own)}) had to hold on the "
+            f"nominal run and {OWN_RUNS} drawn runs of every trial that held the others, and on the first "
+            f"{own[0].runs} of the fresh runs; the figure is by how much a run breaks one, below 0 it holds. "
+            "They do not count towards the margin: what their robustness "
+            "would be a share of nobody can tell."
+        )
+
+
+def _of_own_table(own: OwnRoutine, groups: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    yield "Equal numbers of one kind in your table were taken as one setting, and are equal still."
+    moved = {f"routine.{key}" for group in groups for key in group}
+    left: dict[str, dict[str, None]] = {}
+    for key, value in numbers(own):
+        if key not in moved:
+            left.setdefault(key.rpartition(".")[2], {})[f"{value:g}"] = None
+    if left:
+        named = "; ".join(f"{word} {', '.join(values)}" for word, values in left.items())
+        yield (
+            f"Left as written: {named}. They help against faults only, or have no effect yet, so that no "
+            "search can tell what they are worth."
+        )
+
+
+def _of_builtin(lift: Lift) -> Iterator[str]:
     if not lift.routine.referenced_at_start:
         yield (
             "slow_zone_mm was left alone: before the first zero no height is known, so that the zone has no "

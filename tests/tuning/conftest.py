@@ -32,6 +32,19 @@ def mended() -> Tuning:
 
 
 @pytest.fixture(scope="session")
+def own_mended() -> Tuning:
+    """An own table with bad numbers, tuned in a short search."""
+    from ownlifts import BAD_NUMBERS, own_text
+    from tuningcases import cut_short, lift_of
+
+    from homing.tuning.study import tune
+
+    with pytest.MonkeyPatch.context() as patch:
+        cut_short(patch)
+        return tune(lift_of(own_text(BAD_NUMBERS), "own.toml"), runs=1000, evaluations=65)
+
+
+@pytest.fixture(scope="session")
 def missed() -> Tuning:
     """A requirement that nothing meets."""
     from tuningcases import HOPELESS, cut_short, example_text, lift_of

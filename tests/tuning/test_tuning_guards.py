@@ -13,21 +13,18 @@ from homing.kernel.layout import RESULT_COLUMNS
 from homing.lift import MM
 from homing.setting import Setting
 from homing.simulate import run_block
-from homing.tuning.guards import (
+from homing.tuning.guards import generous, guards_for, values
+from homing.tuning.needs import Needs, longest_standing, needs
+from homing.tuning.rules import (
     MOTION_FACTOR,
     NO_MOTION,
     TIME_FACTOR,
     TIME_OUT,
     TRAVEL,
     TRAVEL_FACTOR,
-    Needs,
-    _longest_standing,
-    generous,
-    guards_for,
-    needs,
-    values,
+    rules,
 )
-from homing.tuning.trials import with_settings
+from homing.tuning.settings import with_settings
 
 RUNS = 64
 REASON = RESULT_COLUMNS.index("reason")
@@ -36,20 +33,20 @@ REASON = RESULT_COLUMNS.index("reason")
 @pytest.fixture(scope="module")
 def free(example_setting: Setting) -> Setting:
     """The example with guards which stop nothing."""
-    return with_settings(example_setting, generous(example_setting))
+    return with_settings(example_setting, generous(example_setting, rules(example_setting)))
 
 
 @pytest.fixture(scope="module")
 def few() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("homing.tuning.guards.TRACED_RUNS", RUNS)
+        patch.setattr("homing.tuning.needs.TRACED_RUNS", RUNS)
         yield
 
 
 @pytest.fixture(scope="module")
 def found(free: Setting, few: None) -> Needs:
     with ThreadPoolExecutor(1) as pool:
-        return needs(free, pool)
+        return needs(free, rules(free), pool)
 
 
 def reasons(setting: Setting, **settings: float) -> set[int]:
@@ -59,12 +56,12 @@ def reasons(setting: Setting, **settings: float) -> set[int]:
 
 @pytest.mark.parametrize(
     ("key", "need", "scale", "reason"),
-    [(TIME_OUT, "phase_s", 1.0, Reason.TIME_OUT), (TRAVEL, "moved_m", 1.0 / MM, Reason.TRAVEL_GUARD)],
+    [(TIME_OUT, 0, 1.0, Reason.TIME_OUT), (TRAVEL, 1, 1.0 / MM, Reason.TRAVEL_GUARD)],
 )
 def test_a_guard_at_the_need_just_holds(
-    free: Setting, found: Needs, key: str, need: str, scale: float, reason: Reason
+    free: Setting, found: Needs, key: str, need: int, scale: float, reason: Reason
 ) -> None:
-    value = getattr(found, need) * scale
+    value = found.most[need] * scale
     assert int(reason) not in reasons(free, **{key: value * (1 + 1e-6)})
     assert int(reason) in reasons(free, **{key: value * (1 - 1e-3)})
 
@@ -72,25 +69,26 @@ def test_a_guard_at_the_need_just_holds(
 def test_no_motion_time_fits_what_runs_need_under_it(free: Setting, few: None) -> None:
     """Pressing against the upper stop for a shorter time changes what comes after."""
     with ThreadPoolExecutor(1) as pool:
-        guards = values(guards_for(free, pool))
-        under = needs(with_settings(free, guards), pool)
+        guards = values(guards_for(free, rules(free), pool, {}))
+        under = needs(with_settings(free, guards), rules(free), pool)
     assert under.runs == RUNS
-    assert under.still_s / MM * MOTION_FACTOR <= guards[NO_MOTION] + 1e-6
+    still_s = under.most[2]
+    assert still_s / MM * MOTION_FACTOR <= guards[NO_MOTION] + 1e-6
     assert int(Reason.NOT_MOVING) not in reasons(free, **guards)
-    assert int(Reason.NOT_MOVING) in reasons(free, **{**guards, NO_MOTION: 0.5 * under.still_s / MM})
+    assert int(Reason.NOT_MOVING) in reasons(free, **{**guards, NO_MOTION: 0.5 * still_s / MM})
 
 
 def test_standing_is_told_as_the_routine_tells_it() -> None:
     t = np.arange(8) * 0.02
     counts = np.array([5, 5, 6, 9, 9, 9, 9, 9])
     # one count is a flicker; it stands from the first row to the one before 9, and then to the end
-    assert _longest_standing(t, counts, last=True) == pytest.approx(0.08)
-    assert _longest_standing(t, counts, last=False) == pytest.approx(0.04)
+    assert longest_standing(t, counts, last=True) == pytest.approx(0.08)
+    assert longest_standing(t, counts, last=False) == pytest.approx(0.04)
 
 
 def test_the_rule_adds_room_and_rounds_up(free: Setting, few: None) -> None:
     with ThreadPoolExecutor(1) as pool:
-        guards = {guard.key: guard for guard in guards_for(free, pool)}
+        guards = {guard.key: guard for guard in guards_for(free, rules(free), pool, {})}
     factors = {TIME_OUT: TIME_FACTOR, TRAVEL: TRAVEL_FACTOR, NO_MOTION: MOTION_FACTOR}
     steps = {TIME_OUT: 0.5, TRAVEL: 5.0, NO_MOTION: 10.0}
     assert set(guards) == set(factors)
@@ -107,5 +105,5 @@ def test_without_a_healthy_run_there_is_no_rule(free: Setting, few: None) -> Non
     # no phase can end in time
     ruined = with_settings(free, {"timeout_s": 0.01})
     with ThreadPoolExecutor(1) as pool:
-        assert needs(ruined, pool).runs == 0
-        assert guards_for(ruined, pool) == ()
+        assert needs(ruined, rules(ruined), pool).runs == 0
+        assert guards_for(ruined, rules(ruined), pool, {}) == ()

@@ -53,3 +53,10 @@ def test_the_worst_one_is_named() -> None:
 def test_one_that_is_left_out_still_counts_where_it_fails() -> None:
     results = [result(), result("peak_current_a", failure_probability=0.05)]
     assert worst_margin(results, ALLOWED, ("peak_current_a",))[1] == "peak_current_a"
+
+
+@pytest.mark.parametrize("nominal", [0.4, math.nan])
+def test_an_own_requirement_that_the_nominal_run_breaks_fails(nominal: float) -> None:
+    broken = result("ours", limit=0.0, p99=-0.2, nominal=nominal)
+    assert margin_of(broken, ALLOWED) == -1.0
+    assert margin_of(result("ours", limit=0.0, p99=-0.2, nominal=-0.1), ALLOWED) == 1.0

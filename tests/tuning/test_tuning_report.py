@@ -19,7 +19,6 @@ from homing.report.jsonform import to_text
 from homing.report.tune_json import tuning_json
 from homing.report.tune_page import write_tune_report
 from homing.report.tune_rows import (
-    SETTINGS,
     compared_rows,
     headline,
     rough,
@@ -27,6 +26,7 @@ from homing.report.tune_rows import (
     setting_rows,
 )
 from homing.report.tune_terminal import show_tuning
+from homing.report.tune_words import SETTINGS
 from homing.tuning.newfile import tuned_text
 from homing.tuning.results import Tuning
 

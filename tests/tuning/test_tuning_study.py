@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import pytest
 from tuningcases import BAD, example_text, lift_of
 
 import homing
@@ -16,7 +14,6 @@ from homing.setting import prepare
 from homing.tuning.results import Stopped, Tuning
 from homing.tuning.study import enough_runs, tune
 from homing.tuning.trials import Trials, pool_of
-from sensor_models.errors import InputError
 
 
 def test_a_bad_start_is_mended_and_holds_on_yet_another_seed(mended: Tuning) -> None:
@@ -155,12 +152,6 @@ def test_runs_are_raised_where_the_allowed_rate_needs_them() -> None:
     # a million runs would be needed: as asked, and the verdict says that they are too few
     hopeless = strict.replace({"requirements.allowed_failure_rate": 1e-6})
     assert enough_runs(hopeless, 2000) == 2000
-
-
-def test_an_own_table_has_no_settings_to_search() -> None:
-    lift = lift_of(example_text())
-    with pytest.raises(InputError, match=r"routine\.phase must be the built-in sequence"):
-        tune(replace(lift, own_routine=object()))  # type: ignore[arg-type]
 
 
 def test_it_is_public() -> None:

@@ -43,15 +43,15 @@ def cut_short(patch: pytest.MonkeyPatch) -> None:
     patch.setattr("homing.tuning.search.SAMPLE_POWER", 3)
     patch.setattr("homing.tuning.search.POPULATION", 8)
     patch.setattr("homing.tuning.study.SEARCH_RUNS", 128)
-    patch.setattr("homing.tuning.study.FRONT_RUNS", 256)
-    patch.setattr("homing.tuning.study.FRONT_POINTS", 2)
-    patch.setattr("homing.tuning.study.TOP_POINTS", 2)
-    patch.setattr("homing.tuning.guards.TRACED_RUNS", 64)
+    patch.setattr("homing.tuning.choice.FRONT_RUNS", 256)
+    patch.setattr("homing.tuning.choice.FRONT_POINTS", 2)
+    patch.setattr("homing.tuning.choice.TOP_POINTS", 2)
+    patch.setattr("homing.tuning.needs.TRACED_RUNS", 64)
     patch.setattr("homing.tuning.drift.DRIFT_RUNS", 64)
     patch.setattr("homing.tuning.drift.RATIOS", (1.5, 3.0))
 
 
 def without_faults(patch: pytest.MonkeyPatch) -> None:
     """No fault runs, where a test does not look at them."""
-    for module in ("proof", "study"):
+    for module in ("proof", "choice"):
         patch.setattr(f"homing.tuning.{module}.unsafe_shares", lambda setting, pool: (("none", 0.0),))

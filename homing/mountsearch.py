@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from homing.compare.candidates import moved
-from homing.compare.judged import Judged, Means, confirm, most_failures, try_runs
+from homing.compare.judged import FAR_OVER, Judged, Means, confirm, most_failures, try_runs
 from homing.compare.responses import Responses
 from homing.compare.seen import Loops
 from homing.lift import MM
@@ -33,13 +33,15 @@ if TYPE_CHECKING:
 Indices = NDArray[np.int64]
 
 #: Telling runs: the nearest to each requirement's limit and to the stop, and as many that are any runs.
-NEAREST_RUNS, ANY_RUNS = 24, 48
+NEAREST_RUNS, ANY_RUNS = 12, 32
 #: More failures than this among the latter show a rate far over 1 % (at 0.6 % it happens once in 10,000).
 MOST_OF_ANY = 3
 #: Heights are told to this [mm], the highest to more, as nothing breaks there; speeds to this share.
-HEIGHT_STEP_MM, HIGHEST_STEP_MM, SPEED_SHARE = 0.5, 1.0, 0.03
-#: More failing runs than this, and the answer was far off: some kind of run was not among the telling ones.
-GROSS_FAILURES = 30
+HEIGHT_STEP_MM, HIGHEST_STEP_MM, SPEED_SHARE = 0.5, 2.0, 0.03
+#: A larger share of failing runs, and the answer was far off: the telling runs lacked some kind of run.
+GROSS_SHARE = 0.05
+#: So many of the runs that failed join the telling ones.
+MOST_JOINING = 24
 #: Answers that are put to the whole ensemble before the last one that held is kept.
 MOST_CONFIRMATIONS = 8
 #: Trip heights at which to look for one that holds, when the file's own does not [mm].
@@ -238,11 +240,14 @@ def _edge(search: Search, good: float, bad: float) -> float:
         found = confirm(lift, search.study.runs, search.study.means)
         if found.whole is not None:
             return good
-        telling = np.union1d(telling, found.failing)
-        if len(found.failing) > GROSS_FAILURES:
+        joining = found.failing[:: max(1, len(found.failing) // MOST_JOINING)]
+        telling, share = np.union1d(telling, joining), len(found.failing) / max(found.runs, 1)
+        if share > GROSS_SHARE:
             good = search.halved(search.sure, good, telling)
             continue
         left = abs(good - search.sure)
+        if share > FAR_OVER * search.study.lift.requirements.allowed_failure_rate:
+            give_way *= 2.0
         good -= math.copysign(min(give_way, left), good - search.sure)
         give_way *= 2.0
     return search.sure

@@ -34,7 +34,7 @@ def _heights(lift: Lift, advice: MountAdvice) -> list[str]:
     said = [
         f"At {advice.speed_mm_s:g} mm/s set {key} to {advice.best_mm:g} mm; from {advice.lowest_mm:g} mm "
         f"to {advice.highest_mm:g} mm every requirement holds{blocked} "
-        f"(confirmed on {advice.confirmed_runs} runs)."
+        f"(confirmed on {advice.confirmed_runs} runs or more)."
     ]
     if not math.isnan(advice.formula_lowest_mm):
         said.append(
@@ -68,8 +68,8 @@ def _no_height(lift: Lift, base: Judged, advice: MountAdvice) -> list[str]:
         said.append(
             f"Come slowly by encoder instead: slow_zone_mm = {advice.needs_slow_zone_mm:g} with "
             f"creep_speed_mm_s = {advice.slow_zone_speed_mm_s:g}, once the height is known (confirmed on "
-            f"{advice.confirmed_runs} runs that start referenced). The first homing after power-up knows no "
-            "height and must come slowly all the way."
+            f"{advice.confirmed_runs} runs or more that start referenced). The first homing after power-up "
+            "knows no height and must come slowly all the way."
         )
     elif advice.blocking in RUNS_PAST:
         said.append("No slow zone that was tried helps either: slow down or brake harder.")
@@ -86,5 +86,5 @@ def _fastest(lift: Lift, advice: MountAdvice) -> str:
         on_paper = f"; room for the terms on paper: up to {advice.formula_fastest_mm_s:.0f} mm/s"
     return (
         f"As it is mounted now, it may come in at up to {advice.fastest_mm_s:g} mm/s "
-        f"(confirmed on {advice.confirmed_runs} runs{on_paper})."
+        f"(confirmed on {advice.confirmed_runs} runs or more{on_paper})."
     )

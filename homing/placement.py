@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
-from homing.compare.judged import Judged, Means, judged, try_runs
+from homing.compare.judged import BELIEVED_RUNS, Judged, Means, judged, try_runs
 from homing.compare.responses import Responses, responses_of
 from homing.compare.results import MountAdvice, Term
 from homing.compare.seen import loops_of
@@ -163,7 +163,7 @@ def _advice(study: Study, base: Judged, heights: Heights | None, speed: float) -
         terms=(*found, left),
         needed_mm=needed,
         margin_at_best_mm=heights.at_best.margin_mm if heights else nothing,
-        confirmed_runs=study.runs if heights or zone or not math.isnan(speed) else 0,
+        confirmed_runs=min(study.runs, BELIEVED_RUNS) if heights or zone or not math.isnan(speed) else 0,
         needs_slow_zone_mm=zone.size_mm if zone else nothing,
         slow_zone_speed_mm_s=zone.speed_mm_s if zone else nothing,
         blocking=heights.blocking if heights else _blocking_everywhere(study, base),

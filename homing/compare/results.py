@@ -233,7 +233,7 @@ class MountAdvice:
     margin_at_best_mm : float
         Overtravel limit less the overtravel that 99 of 100 runs keep, at the best height.
     confirmed_runs : int
-        Runs that confirmed each of the heights and the speed; 0: nothing to confirm.
+        Fewest runs that confirmed one of the heights or the speed; 0: nothing to confirm.
     needs_slow_zone_mm : float
         Declared height below which the lift must come slowly, if no mounting height helps; NaN: not needed.
     slow_zone_speed_mm_s : float

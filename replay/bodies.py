@@ -17,6 +17,9 @@ from sensor_models.errors import InputError
 #: Rows that are looked at to guess which columns are numbers.
 GUESSED_ROWS = 200
 
+#: Characters told of a library's own message.
+REASON_TOLD = 120
+
 # leading zeros are kept as text: they are names or bit patterns
 _WHOLE = re.compile(r"[+-]?(?:0|[1-9]\d{0,18})")
 _NUMBER = re.compile(r"[+-]?(?:0|[1-9]\d*)(?:\.\d*)?(?:[eE][+-]?\d+)?")
@@ -97,8 +100,13 @@ def _read(
                 ignore_errors=True,
             )
     except pl.exceptions.PolarsError as problem:
-        reason = str(problem).splitlines()[0]
+        reason = shortened(str(problem).splitlines()[0])
         raise InputError(f"must be rows of {form.width} cells ({reason})", file=source) from None
+
+
+def shortened(reason: str) -> str:
+    """What a library says, which may quote a whole cell."""
+    return reason if len(reason) <= REASON_TOLD else f"{reason[:REASON_TOLD]}..."
 
 
 def _guess(rows: list[list[str]], form: Form) -> dict[str, type[pl.DataType]]:

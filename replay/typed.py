@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from replay.bodies import shortened
 from replay.defects import DefectKind, defect
 from replay.headers import Header, header
 from replay.table import Table, check_columns
@@ -104,7 +105,7 @@ def read_parquet(data: bytes, source: str) -> Table:
     except pl.exceptions.PanicException:
         raise InputError("must be a whole Parquet file; bits inside it are wrong", file=source) from None
     except (pl.exceptions.PolarsError, OSError, ValueError) as problem:
-        reason = str(problem).splitlines()[0] if str(problem) else type(problem).__name__
+        reason = shortened(str(problem).splitlines()[0]) if str(problem) else type(problem).__name__
         raise InputError(f"must be a whole Parquet file ({reason})", file=source) from None
     check_columns(frame.width, source)
     pairs = [_column(column) for column in frame.get_columns()]

@@ -12,7 +12,9 @@ import signal
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, field
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+from threading import Thread
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -126,9 +128,20 @@ def _play_at_work(
 
 
 def _begin_work() -> None:
-    """A worker leaves the interrupt key to the main process, and ends its programs when it is told to end."""
+    """A worker leaves the interrupt key to the main process, and ends its programs when it is told to end.
+
+    Or when the main process is gone without a word: a pool's workers would wait for it for ever.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _end_work)
+    Thread(target=_end_work_with_parent, daemon=True).start()
+
+
+def _end_work_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        _end_work()
 
 
 def _end_work(*_: object) -> None:

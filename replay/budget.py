@@ -31,7 +31,8 @@ def stop_budget(facts: Facts) -> tuple[BudgetPart, ...]:
     bad, track = facts.bad, facts.track
     if bad is None:
         return ()
-    deepest = float(np.min(track.height[bad.at : max(bad.stand, bad.at) + 1]))
+    # the lowest point, which may lie between two rows
+    deepest = min(bad.edge - bad.overtravel, float(np.min(track.height[bad.at : max(bad.stand, bad.at) + 1])))
     if bad.seen is None or bad.seen > bad.stand:
         low, high = bad.edge_low - deepest, bad.edge_high - deepest
         return (BudgetPart(Part.NOT_SEEN, bad.overtravel, max(0.0, low), max(high, bad.overtravel)),)

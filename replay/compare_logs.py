@@ -56,7 +56,8 @@ _WORDS = {
 }
 #: Measures that tell how well the lift stops; the others tell whether the test was the same.
 _RESULTS = (Measure.OVERTRAVEL, Measure.OVERRUNS, Measure.EDGE_SPREAD, Measure.MADE_RATE)
-_LENGTHS = (Measure.OVERTRAVEL, Measure.EDGE_SPREAD, Measure.APPROACH_SPEED)
+#: What needs millimetres; that a visit is past the limit does too.
+_LENGTHS = (Measure.OVERTRAVEL, Measure.OVERRUNS, Measure.EDGE_SPREAD, Measure.APPROACH_SPEED)
 
 
 class Change(StrEnum):
@@ -116,7 +117,11 @@ def compare_logs(diagnoses: Sequence[Diagnosis]) -> Comparisons:
     sources = tuple(each.log.source for each in diagnoses)
     warnings = [*_warnings(diagnoses, sources)]
     if not scaled:
-        warnings.append("a log has no scale in mm, so lengths and speeds cannot be compared")
+        lacking = ", ".join(each.log.source for each in diagnoses if not each.scaled)
+        warnings.append(
+            f"no scale in mm is known for {lacking} (mm_per_count, or a lift file): lengths, speeds and "
+            "visits past the limit cannot be compared"
+        )
     return Comparisons(sources, measures, tuple(warnings), _headline(measures, sources))
 
 
@@ -163,10 +168,10 @@ _MAKERS: dict[Measure, Callable[[Diagnosis], Estimate]] = {
 def _warnings(diagnoses: Sequence[Diagnosis], sources: Sequence[str]) -> list[str]:
     """Where the logs are not the same test, so that what changed may not be what was changed."""
     found = []
-    for what, unit, values, share in (
-        ("approach speed", "mm/s", _SPEED, SPEED_SHARE),
-        ("battery voltage", "V", _BATTERY, BATTERY_SHARE),
-    ):
+    compared = [("battery voltage", "V", _BATTERY, BATTERY_SHARE)]
+    if all(each.scaled for each in diagnoses):
+        compared.insert(0, ("approach speed", "mm/s", _SPEED, SPEED_SHARE))
+    for what, unit, values, share in compared:
         medians = [float(np.median(v)) if len(v) else math.nan for v in map(values, diagnoses)]
         for source, median in zip(sources[1:], medians[1:], strict=True):
             if abs(median - medians[0]) > share * abs(medians[0]):
@@ -174,8 +179,8 @@ def _warnings(diagnoses: Sequence[Diagnosis], sources: Sequence[str]) -> list[st
                     f"the {what} differs: median {medians[0]:.4g} {unit} in {sources[0]}, "
                     f"{median:.4g} {unit} in {source}; a change may come from that alone"
                 )
-    limits = {each.limit_mm for each in diagnoses}
-    return found if len(limits) == 1 else [*found, "the logs were judged by different overtravel limits"]
+    limits = {each.limit_mm for each in diagnoses if each.scaled}
+    return found if len(limits) <= 1 else [*found, "the logs were judged by different overtravel limits"]
 
 
 def _headline(measures: Sequence[Comparison], sources: Sequence[str]) -> str:
@@ -188,6 +193,8 @@ def _headline(measures: Sequence[Comparison], sources: Sequence[str]) -> str:
     ]
     if proven:
         return f"proven against {sources[0]}: {'; '.join(proven)}"
+    if not any(each.measure in (Measure.OVERTRAVEL, Measure.OVERRUNS) for each in measures):
+        return "no proven change in the rest; whether it stops better cannot be said without a scale in mm"
     return "no proven change: the intervals overlap, or there are too few visits for an interval"
 
 

@@ -16,6 +16,8 @@ Flags = NDArray[np.bool_]
 
 #: A reading contradicts the height only this far from the trip [mm]: hysteresis and the lag of the string.
 CLEAR_MM = 10.0
+#: A sensor lets go of its target this many times as far above the trip at most.
+LETS_GO_TIMES = 2.0
 #: Around the trip itself a reading says nothing [mm].
 EDGE_MM = 1.5
 #: Where no scale is known these are shares of the log's range, which on a short log are few mm.
@@ -66,8 +68,20 @@ def contrary_runs(track: Track, trips: Floats, arrived: Flags, good: Sequence[Vi
     false_made = track.made & (over > margin)
     missing = ~track.made & (over < -edge) & (over > -_covered(track.made, good))
     missing &= (track.speed <= track.still) & arrived
-    runs = (*_runs(track, false_made, True), *_runs(track, missing, False))
+    late = [run for run in _runs(track, false_made, True) if not _lets_go(track, over, run, clear)]
+    runs = (*late, *_runs(track, missing, False))
     return tuple(sorted(runs, key=lambda run: run.first))
+
+
+def _lets_go(track: Track, over: Floats, run: Contrary, clear: float) -> bool:
+    """The reading stayed made from below the trip and lapsed on the way out, not far above: hysteresis.
+
+    The trip itself is known from one way in only, and a sensor that looks for a target from afar lets go
+    of it much higher than it finds it.
+    """
+    assert track.made is not None
+    stayed = run.first > 0 and bool(track.made[run.first - 1]) and track.speed[run.first] >= -track.still
+    return stayed and float(np.max(over[run.first : run.last + 1])) <= LETS_GO_TIMES * clear
 
 
 def _covered(made: Flags, good: Sequence[Visit]) -> float:

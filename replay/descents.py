@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.track import STILL_MM_S, Track
+from replay.track import Track
 
 Floats = NDArray[np.float64]
 
@@ -16,12 +16,8 @@ Floats = NDArray[np.float64]
 LIFT_SHARE, LIFT_MM = 0.12, 35.0
 #: The lift has left its starting height once it is this far below it [mm].
 LEFT_MM = 2.0
-#: A carriage that stood this long came to rest [s]; shorter is the dead centre of a bounce.
-STAND_S = 0.15
-#: A coarse count must be watched longer to tell 2 mm/s from rest, but no longer than this [s].
-LONGEST_STAND_S = 0.4
 #: Made readings this shortly before the lasting one belong to the same contact [s].
-BOUNCE_S = 0.1
+BOUNCE_S = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,14 +111,22 @@ def _seen(
     way_in = [(a, b) for a, b in zip(onsets, ends, strict=True) if a <= track.after(low, 1.0)]
     if not way_in:
         return onsets[0]
-    lasting = [a for a, b in way_in if b - a >= 3 and b > start + (low - start) // 2]
-    if lasting and (track.height[lasting[0]] <= track.height[start] - 0.5 * _fall(track, start, low)):
-        first = lasting[0]
-        # bounces just before belong to the same contact
-        close = [a for a, _ in way_in if a <= first and track.time_s[first] - track.time_s[a] < BOUNCE_S]
-        return min([first, *close])
-    lower = [a for a, _ in way_in if track.height[a] <= track.height[start] - 0.5 * _fall(track, start, low)]
+    half = float(track.height[start]) - 0.5 * _fall(track, start, low)
+    lasting = [a for a, b in way_in if b - a >= 3 and track.height[b - 1] <= half]
+    if lasting and track.height[lasting[0]] <= half:
+        return _first_bounce(track, [a for a, _ in way_in], lasting[0])
+    lower = [a for a, _ in way_in if track.height[a] <= half]
     return lower[0] if lower else (lasting[0] if lasting else None)
+
+
+def _first_bounce(track: Track, onsets: list[int], lasting: int) -> int:
+    """First of the bounces that led, one shortly after the other, to the reading that lasted."""
+    first = lasting
+    for onset in reversed([each for each in onsets if each < lasting]):
+        if track.time_s[first] - track.time_s[onset] >= BOUNCE_S:
+            break
+        first = onset
+    return first
 
 
 def _fall(track: Track, start: int, low: int) -> float:
@@ -142,21 +146,3 @@ def release_interval(track: Track, each: Descent) -> tuple[float, float] | None:
     if not after:
         return None
     return float(track.height[after[-1] - 1]), float(track.height[after[-1]])
-
-
-def first_stand(track: Track, index: int, last: int) -> int:
-    """First row from ``index`` on at which the lift stands for `STAND_S` or turns outwards.
-
-    It stands while the count stays within one quantum (or what `STILL_MM_S` makes) of where it was: a
-    coarse count shows a slow lift as a row of rests.
-    """
-    near = max(1.01 * track.quantum, STILL_MM_S * STAND_S)
-    wait_s = min(max(STAND_S, 1.2 * track.quantum / STILL_MM_S), LONGEST_STAND_S)
-    for i in range(index, last + 1):
-        if track.speed[i] > track.still and track.rate[i] >= 0:
-            return i
-        until = max(track.after(i, wait_s), i + 2)
-        part = track.height[i : min(until, last) + 1]
-        if float(np.max(np.abs(part - part[0]))) <= near:
-            return i
-    return last

@@ -58,12 +58,11 @@ def diagnose(
     limit = limit_mm if limit_mm is not None else _limit(lift)
     # millimetres mean nothing on a working scale: there the share that LIMIT_MM makes of it is a first sieve
     working = limit if track.scaled else LIMIT_MM
-    chart = edge_chart(visits.visits)
-    bad = suspect(track, visits, working)
-    facts = Facts(track, visits, bad, working, kind if kind is not None else _kind(lift), chart)
+    facts = _facts(track, visits, working, kind if kind is not None else _kind(lift))
     verdict, reason, findings = _explained(facts)
     if verdict is Verdict.CANNOT_TELL:
         facts = replace(facts, bad=None)
+    chart = facts.chart
     if not track.scaled:
         findings = findings_in_counts(findings, track.scale)
         chart = chart_in_counts(chart, track.scale)
@@ -82,6 +81,11 @@ def diagnose(
         notes=(*foreign, *_notes(track, visits, limit_mm)),
         lift_fits=not foreign,
     )
+
+
+def _facts(track: Track, visits: Visits, limit: float, kind: SensorKind | None) -> Facts:
+    """What the causes look at: the visit in question and the edges of all."""
+    return Facts(track, visits, suspect(track, visits, limit), limit, kind, edge_chart(visits.visits))
 
 
 def followed(log: Log, lift: Lift | None) -> tuple[Track, Visits, tuple[str, ...]]:

@@ -55,6 +55,9 @@ class Visit:
         Heights between which the sensor changed on the way in, whatever the trip is [mm]; NaN if it did not.
     overtravel, deepest : float
         Way past the trip to the first standstill, and at most before the lift went out again [mm].
+    overtravel_low, overtravel_high : float
+        Bounds of the overtravel [mm]: where the trip may have been, what may be hidden between two rows, and
+        where a spool that creeps may be said to stand.
     rest : float
         Height at which it came to rest [mm].
     command_delay_s : float
@@ -87,6 +90,8 @@ class Visit:
     read_low: float
     read_high: float
     overtravel: float
+    overtravel_low: float
+    overtravel_high: float
     deepest: float
     rest: float
     command_delay_s: float

@@ -13,7 +13,7 @@ from replay.descents import Descent
 from replay.diagnosis import EdgeChart, Visit
 from replay.track import Track
 from replay.units import Role
-from replay.visits import OFF, Visits
+from replay.visits import Visits, switched_off
 from sensor_models.kinds import SensorKind
 
 __all__ = ["Contrary", "Facts"]
@@ -197,7 +197,7 @@ class Facts:
         if command is None or bad is None:
             return False
         before = self.approach_command
-        if abs(command[index]) < OFF < abs(before) / 3:
+        if bool(switched_off(command[index : index + 1], before)[0]):
             return False
         hold = min(0.0, self.visits.hold) if before < -0.02 else self.visits.hold
         return bool(command[index] < (before + hold) / 2) and hold - before > 0.01

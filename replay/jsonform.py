@@ -60,6 +60,8 @@ def _visit(visit: Visit, scaled: bool, per_count: float) -> dict[str, Any]:
         "edge_mm": _mm(visit.edge_logged, scaled),
         "edge_interval_mm": _mm(visit.edge_high - visit.edge_low, scaled),
         "overtravel_mm": _mm(visit.overtravel, scaled),
+        "overtravel_low_mm": _mm(visit.overtravel_low, scaled),
+        "overtravel_high_mm": _mm(visit.overtravel_high, scaled),
         "overtravel_max_mm": _mm(visit.deepest, scaled),
         "approach_speed_counts_s": _number(visit.approach_speed / per_count),
         "edge_counts": _number(visit.edge_logged / per_count),

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from replay.descents import Descent, edge_interval, release_interval
 from replay.placing import Sight
 from replay.track import Track
+from replay.wandering import Wander, wander_of
 
 Interval = tuple[float, float]
 
 #: An edge is narrow when its sampling interval is at most this wide [mm]; wide ones lean on narrow ones.
 NARROW_MM = 4.0
-#: A healthy edge wanders by this from one visit to the next [mm]: sensor repeatability, string, play.
-WANDER_MM = 0.4
 #: Where no way out was seen sharply: a sensor lets go this much higher than it trips, string stretch
 #: included, and this much more or less [mm]. Common practice, no source.
 HYSTERESIS_MM, HYSTERESIS_SPREAD_MM = 2.0, 1.5
@@ -25,6 +23,9 @@ MEASURED_SPREAD_MM = 0.7
 #: The spool ran ahead of the carriage if it gained this much [mm] at an unchanged command in front of the
 #: trip, compared over `AHEAD_S` with the `STEADY_S` before [s].
 AHEAD_MM, AHEAD_S, STEADY_S = 3.0, 0.1, 0.15
+#: It ran steadily when two ways that follow each other agree in speed within this share: a lift that is still
+#: gathering speed gains on its average too.
+STEADY_SHARE = 0.06
 #: Commands over their largest size that differ by less than this are the same.
 SAME_COMMAND = 0.03
 
@@ -47,14 +48,21 @@ PROMPT = ReadingAge()
 
 @dataclass(frozen=True)
 class Evidence:
-    """Evidence of all descents: own edges, ways out, speeds, and by how much the spool ran ahead."""
+    """Evidence of all descents: own edges, ways out, speeds, and by how much the spool ran ahead.
+
+    ``way`` is what was travelled up to each [mm], ``wander`` how the edge goes from one to the next.
+    ``doubt`` is the variance [mm^2] that all sets of the count before each descent's edge have left in its
+    height: two descents are compared as well as the sets between them are known.
+    """
 
     own: tuple[Sight | None, ...]
     out: tuple[Interval | None, ...]
     speed: tuple[float, ...]
     ahead: tuple[float, ...]
     hysteresis: tuple[float, float]
-    wander: float
+    wander: Wander
+    way: tuple[float, ...]
+    doubt: tuple[float, ...]
 
 
 def evidence(
@@ -70,14 +78,24 @@ def evidence(
         for own, speed in zip(intervals, speeds, strict=True)
     ]
     releases = [release_interval(track, each) for each in found]
+    travelled = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(track.height)))])
+    ways = tuple(float(travelled[each.low if each.seen is None else each.seen]) for each in found)
     return Evidence(
         own=tuple(sights),
         out=tuple(releases),
         speed=speeds,
         ahead=tuple(ran_ahead(track, each) for each in found),
         hysteresis=_hysteresis(sights, releases),
-        wander=_wander(sights),
+        wander=wander_of(sights, ways),
+        way=ways,
+        doubt=tuple(_doubt(track, each) for each in found),
     )
+
+
+def _doubt(track: Track, each: Descent) -> float:
+    """Variance of the height at a descent's edge for all the times the count was set before it [mm^2]."""
+    at = each.low if each.seen is None else each.seen
+    return sum(one.doubt**2 for one in track.sets if one.index <= at)
 
 
 def own_interval(track: Track, each: Descent) -> Interval | None:
@@ -103,10 +121,42 @@ def ran_ahead(track: Track, each: Descent) -> float:
     first = track.after(middle, -STEADY_S)
     if first <= each.start or middle - first < 2 or np.ptp(track.command[first : last + 1]) > SAME_COMMAND:
         return 0.0
-    time, height = track.time_s, track.height
-    steady = (height[first] - height[middle]) / (time[middle] - time[first])
-    gained = float(height[middle] - height[last] - steady * (time[last] - time[middle]))
+    since = _steady_until(track, first, middle, each.start)
+    if since is None:
+        return 0.0
+    steady = _fall_rate(track, first, since)
+    gained = float(
+        track.height[since] - track.height[last] - steady * (track.time_s[last] - track.time_s[since])
+    )
     return gained if gained > max(AHEAD_MM, 3 * track.quantum) else 0.0
+
+
+def _fall_rate(track: Track, first: int, last: int) -> float:
+    """Speed inwards between two rows [mm/s]."""
+    way = track.height[first] - track.height[last]
+    return float(way / (track.time_s[last] - track.time_s[first]))
+
+
+def _steady_until(track: Track, first: int, last: int, start: int) -> int | None:
+    """Row up to which it had run at one speed before it gained; None if it gathered speed all the time.
+
+    Both halves of the way from ``first`` to ``last`` are compared; where they differ, the first half with
+    the way before it: the load may have gone in between.
+    """
+    half = (first + last) // 2
+    if half - first < 1:
+        return None
+    if _alike(track, first, half, last):
+        return last
+    earlier = track.after(first, -STEADY_S)
+    return half if start < earlier < first and _alike(track, earlier, first, half) else None
+
+
+def _alike(track: Track, first: int, middle: int, last: int) -> bool:
+    """Whether two ways that follow each other were run at one speed, as far as counts can tell."""
+    one, two = _fall_rate(track, first, middle), _fall_rate(track, middle, last)
+    doubt = 4 * track.quantum / max(float(track.time_s[last] - track.time_s[first]), 1e-9)
+    return abs(two - one) <= STEADY_SHARE * max(abs(one), abs(two)) + doubt
 
 
 def _speed(track: Track, each: Descent) -> float:
@@ -125,17 +175,3 @@ def _hysteresis(edges: list[Sight | None], releases: list[Interval | None]) -> t
     if not both:
         return HYSTERESIS_MM, HYSTERESIS_SPREAD_MM
     return float(np.median(both)), MEASURED_SPREAD_MM
-
-
-def _wander(edges: list[Sight | None]) -> float:
-    """How far the edge wanders from visit to visit [mm].
-
-    The median gap between intervals that follow one another, without the two largest: a single odd visit
-    makes two.
-    """
-    seen = [each for each in edges if each is not None]
-    gaps = sorted(
-        max(0.0, one.low - two.high - two.reach, two.low - one.high - one.reach)
-        for one, two in pairwise(seen)
-    )[:-2]
-    return WANDER_MM + float(np.median(gaps)) if gaps else WANDER_MM

@@ -103,24 +103,15 @@ def track_of(log: Log) -> Track:
     """Follow the motion through one log."""
     period_s = periods(log).median_s
     time_s = continuous(log, period_s)
-    counts = filled(log.counts)
-    scaled = log.mm_per_count is not None
-    scale = working_scale(log)
-    made = _made(log)
-    command = _normalised(log)
-    raw = counts * scale
-    quantum = resolved(raw, scale)
-    frozen = frozen_runs(time_s, raw, made, quantum)
-    bridged = bridged_over(time_s, raw, frozen)
-    sets = count_sets(time_s, bridged, log.breaks, frozen, quantum, made)
-    height = unrolled(bridged, sets)
-    turned = _turned(time_s, height, made, command)
-    height = -height if turned else height
+    scale, made, command = working_scale(log), _made(log), _normalised(log)
+    counted = _followed(log, time_s, scale, made)
+    turned = _turned(time_s, counted.height, made, command)
+    height = -counted.height if turned else counted.height
     rate, speed, window = speeds(time_s, height, period_s)
     return Track(
         log=log,
         scale=scale,
-        scaled=scaled,
+        scaled=log.mm_per_count is not None,
         time_s=time_s,
         step_s=np.diff(time_s, prepend=time_s[0]),
         height=height,
@@ -130,13 +121,33 @@ def track_of(log: Log) -> Track:
         command=command,
         current=_column(log, Role.CURRENT),
         battery=_column(log, Role.BATTERY),
-        sets=tuple(each.turned() for each in sets) if turned else sets,
-        frozen=frozen,
+        sets=tuple(each.turned() for each in counted.sets) if turned else counted.sets,
+        frozen=counted.frozen,
         period_s=period_s,
-        still=max(STILL_MM_S, STILL_QUANTA * quantum / window),
-        quantum=quantum,
+        still=max(STILL_MM_S, STILL_QUANTA * counted.quantum / window),
+        quantum=counted.quantum,
         turned=turned,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Counted:
+    """The count followed through what only the counter did; heights in its own sense [mm]."""
+
+    height: Floats
+    quantum: float
+    sets: tuple[CountSet, ...]
+    frozen: tuple[Frozen, ...]
+
+
+def _followed(log: Log, time_s: Floats, scale: float, made: Flags | None) -> _Counted:
+    """Follow the count through freezes, zeros and resets."""
+    raw = filled(log.counts) * scale
+    quantum = resolved(raw, scale)
+    frozen = frozen_runs(time_s, raw, made, quantum)
+    bridged = bridged_over(time_s, raw, frozen)
+    sets = count_sets(time_s, bridged, log.breaks, frozen, quantum, made)
+    return _Counted(unrolled(bridged, sets), quantum, sets, frozen)
 
 
 def working_scale(log: Log) -> float:

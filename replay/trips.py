@@ -19,19 +19,26 @@ __all__ = ["NARROW_MM", "Trip", "trip_heights"]
 
 #: Visits on either side of which the edges are taken together.
 NEIGHBOURS = 4
-#: An edge read this much deeper [mm] than before was read late, if the next ones are where they were.
-LATE_MM = 6.0
+#: An edge read this much deeper [mm] than before was read late, if the next ones are where they were; more
+#: by this many times what edges wander by.
+LATE_MM, LATE_WANDERS = 3.0, 3.0
+#: A trip is where the later ones are when it is within this of them [mm].
+ALIKE_MM = 6.0
+#: The edges before a step kept together when what lies surely between them is at most this share of it.
+KEPT_SHARE = 0.3
 #: A made reading this much above the trip [mm] that is not there again is false.
 FALSE_MM = 25.0
 #: Without a sensor the rest heights that agree within this are one end of travel [mm].
 SAME_REST_MM = 8.0
-#: An edge that wanders by more than this walks, and other visits say little of where it is in this one.
+#: An edge that wanders by more than this [mm] walks: of all others only the nearest says where it may be.
 WALK_MM = 2.0
 #: Speed slackens and stretches the string: a visit that differs in speed holds within the way travelled in
 #: this time [s]. Own choice, of the order of a carriage's swing on its string.
 SWING_S = 0.0015
 #: The way that it ran ahead is known to this share: the carriage may have gained a little too.
 AHEAD_SHARE = 0.25
+#: What carries an edge along is known to this share: counts are lost with speed as well as with the way.
+CARRIED_SHARE = 0.3
 
 
 @dataclass(frozen=True)
@@ -73,7 +80,7 @@ def _trip(edges: Evidence, rest: Trip, k: int) -> Trip:
         before, after = _beside(edges, k, ahead=0.0)
         near = before or after
         return Trip(*placed(near[0], near[1:])) if near else rest
-    before, after = _beside(edges, k, edges.ahead[k]) if edges.wander < WALK_MM else ([], [])
+    before, after = _beside(edges, k, edges.ahead[k])
     return Trip(*placed(own, [*before, *after, *_way_out(edges, k)]))
 
 
@@ -82,10 +89,18 @@ def _beside(edges: Evidence, k: int, ahead: float) -> tuple[list[Sight], list[Si
 
     def seen(order: range) -> list[Sight]:
         known = [(j, sight) for j in order if (sight := edges.own[j]) is not None]
-        chosen = _narrow_first(known)[:NEIGHBOURS]
-        return [sight.shifted(edges.ahead[j] - ahead, _spread(edges, j, k, ahead)) for j, sight in chosen]
+        chosen = _narrow_first(known)[: NEIGHBOURS if edges.wander.mm < WALK_MM else 1]
+        return [
+            sight.shifted(edges.ahead[j] - ahead + _carried(edges, j, k), _spread(edges, j, k, ahead))
+            for j, sight in chosen
+        ]
 
     return seen(range(k - 1, -1, -1)), seen(range(k + 1, len(edges.own)))
+
+
+def _carried(edges: Evidence, j: int, k: int) -> float:
+    """How far the edge was carried along on the way from descent ``j`` to ``k`` [mm]."""
+    return edges.wander.per_way * (edges.way[k] - edges.way[j])
 
 
 def _narrow_first(known: list[tuple[int, Sight]]) -> list[tuple[int, Sight]]:
@@ -97,7 +112,9 @@ def _spread(edges: Evidence, j: int, k: int, ahead: float) -> float:
     """How well the edge of descent ``j`` holds for ``k`` [mm]."""
     swing = SWING_S * abs(edges.speed[k] - edges.speed[j])
     lead = AHEAD_SHARE * max(ahead, edges.ahead[j])
-    return float(np.linalg.norm([edges.wander * abs(k - j) ** 0.5, swing, lead]))
+    counted = abs(edges.doubt[k] - edges.doubt[j]) ** 0.5
+    carried = CARRIED_SHARE * _carried(edges, j, k)
+    return float(np.linalg.norm([edges.wander.mm * abs(k - j) ** 0.5, swing, lead, counted, carried]))
 
 
 def _way_out(edges: Evidence, k: int) -> list[Sight]:
@@ -124,7 +141,7 @@ def _misread(edges: Evidence, k: int) -> bool:
         return False
     if _late(edges, k, before - top, abs(after - middle) < abs(after - local)):
         return True
-    return middle - local > FALSE_MM and abs(after - local) < min(LATE_MM, abs(after - middle))
+    return middle - local > FALSE_MM and abs(after - local) < min(ALIKE_MM, abs(after - middle))
 
 
 def _late(edges: Evidence, k: int, deeper: float, stays: bool) -> bool:
@@ -134,12 +151,14 @@ def _late(edges: Evidence, k: int, deeper: float, stays: bool) -> bool:
     one that stays deeper after a single step is a sensor that moved, and the old trip is where a healthy
     one would have tripped. Only a walk over many visits is the count's own.
     """
-    if not deeper > LATE_MM:
+    if not deeper > LATE_MM + LATE_WANDERS * edges.wander.mm:
         return False
     if not stays:
         return True
-    before = [edge.middle for edge in edges.own[max(0, k - 3) : k] if edge is not None]
-    return len(before) >= 2 and max(before) - min(before) < 0.3 * deeper
+    known = [(j, edge) for j, edge in enumerate(edges.own[:k]) if edge is not None]
+    before = [edge for _, edge in _narrow_first(known)[-3:]]
+    apart = max((edge.low for edge in before), default=0.0) - min((edge.high for edge in before), default=0.0)
+    return len(before) >= 2 and apart < KEPT_SHARE * deeper
 
 
 def _levels(edges: Evidence, k: int) -> tuple[float, float]:

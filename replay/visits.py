@@ -11,13 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.descents import Descent, descents, first_stand
+from replay.descents import Descent, descents
 from replay.diagnosis import Visit
 from replay.sightings import PROMPT, Interval, ReadingAge, own_interval
+from replay.standing import depth_of, first_stand
 from replay.track import Track
 from replay.trips import Trip, trip_heights
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 #: Commands below this share of full scale are off: stopped or coasting, whatever held the lift before.
 OFF = 0.004
@@ -81,22 +83,14 @@ def _arrives(track: Track, each: Descent, trip: float, own: Interval | None) -> 
     return own is not None or float(track.height[each.low]) <= trip + SHORT_OF_MM
 
 
-def _visit(
-    track: Track,
-    each: Descent,
-    trip: Trip,
-    own: Interval | None,
-    hold: float,
-    number: int,
-) -> Visit:
-    height = track.height
-    below = np.flatnonzero(height[each.start : each.end + 1] <= trip.height)
-    at = each.start + int(below[0]) if len(below) else each.low
+def _visit(track: Track, each: Descent, trip: Trip, own: Interval | None, hold: float, number: int) -> Visit:
+    at = _passed(track, each, trip.height)
     stand = first_stand(track, at, each.end)
     near = track.span(track.after(at, -AROUND_S), max(stand, each.seen or at))
-    past = float(trip.height - np.min(height[at : max(stand, at) + 1]))
-    change = command_change(track, each.seen, each.end, hold)
-    battery, current = track.battery, track.current
+    read_low, read_high = own if own is not None else (float("nan"), float("nan"))
+    overtravel, low, high, deepest = _ways(track, trip, at, stand, each.end)
+    delay_s, run_on = _stopping(track, each, stand, hold)
+    battery_v, battery_low_v, current_a = _electrics(track, near)
     return Visit(
         number=number,
         start=each.start,
@@ -110,21 +104,54 @@ def _visit(
         approach_speed=approach_speed(track, at, each.start),
         edge=trip.height,
         edge_logged=_as_counted(track, at, trip.height),
-        read_low=float("nan") if own is None else own[0],
-        read_high=float("nan") if own is None else own[1],
+        read_low=read_low,
+        read_high=read_high,
         edge_low=trip.low,
         edge_high=trip.high,
-        overtravel=max(past, 0.0),
-        deepest=max(float(trip.height - np.min(height[at : each.end + 1])), 0.0),
-        rest=float(height[stand]),
-        command_delay_s=_delay(track, each.seen, change),
-        run_on=_run_on(track, each.seen if track.command is None else change, stand),
+        overtravel=overtravel,
+        overtravel_low=low,
+        overtravel_high=high,
+        deepest=deepest,
+        rest=float(track.height[stand]),
+        command_delay_s=delay_s,
+        run_on=run_on,
         zeros=tuple(one.index for one in track.sets if at - 1 <= one.index <= each.end),
         longest_step_s=float(np.max(track.step_s[near], initial=0.0)),
-        battery_v=float(np.median(battery[near])) if battery is not None else float("nan"),
-        battery_low_v=float(np.min(battery[near])) if battery is not None else float("nan"),
-        current_a=float(np.max(np.abs(current[near]))) if current is not None else float("nan"),
+        battery_v=battery_v,
+        battery_low_v=battery_low_v,
+        current_a=current_a,
     )
+
+
+def _passed(track: Track, each: Descent, trip: float) -> int:
+    """First row at or below the trip; the deepest where none is."""
+    below = np.flatnonzero(track.height[each.start : each.end + 1] <= trip)
+    return each.start + int(below[0]) if len(below) else each.low
+
+
+def _ways(track: Track, trip: Trip, at: int, stand: int, end: int) -> tuple[float, float, float, float]:
+    """Overtravel, its bounds, and the way past the trip at most [mm]."""
+    depth = depth_of(track, at, stand, end)
+    past = max(trip.height - depth.height, 0.0)
+    most = trip.height - float(np.min(track.height[at : end + 1]))
+    return past, max(trip.low - depth.high, 0.0), max(trip.high - depth.low, 0.0), max(most, past)
+
+
+def _stopping(track: Track, each: Descent, stand: int, hold: float) -> tuple[float, float]:
+    """Time from the reading to the changed command [s], and the way run on from there [mm]."""
+    change = command_change(track, each.seen, each.end, hold)
+    since = each.seen if track.command is None else change
+    return _delay(track, each.seen, change), _run_on(track, since, stand)
+
+
+def _electrics(track: Track, near: slice) -> tuple[float, float, float]:
+    """Median and lowest battery voltage [V], highest current [A]; NaN without the columns."""
+    battery_v = battery_low_v = current_a = float("nan")
+    if track.battery is not None:
+        battery_v, battery_low_v = float(np.median(track.battery[near])), float(np.min(track.battery[near]))
+    if track.current is not None:
+        current_a = float(np.max(np.abs(track.current[near])))
+    return battery_v, battery_low_v, current_a
 
 
 def _as_counted(track: Track, at: int, edge: float) -> float:
@@ -147,6 +174,17 @@ def approach_speed(track: Track, at: int, start: int) -> float:
     return max(0.0, float(way / max(track.time_s[last] - track.time_s[first], 1e-9)))
 
 
+def switched_off(command: Floats, before: float) -> Flags:
+    """Rows (k,) in which a command that was ``before`` is switched off.
+
+    A command near nothing is off where the one before was plainly not; where that was small itself, only
+    an exact 0 is: a controller that computes its command hardly ever meets it.
+    """
+    if abs(before) > 3 * OFF:
+        return np.asarray(np.abs(command) < OFF)
+    return np.asarray((command == 0.0) & (before != 0.0))
+
+
 def command_change(track: Track, seen: int | None, end: int, hold: float) -> int | None:
     """First row from ``seen`` on in which the command has left the approach for stopping or holding."""
     if track.command is None or seen is None or seen < 1:
@@ -159,8 +197,7 @@ def command_change(track: Track, seen: int | None, end: int, hold: float) -> int
         return None
     command = track.command[seen : end + 1]
     stopped = command >= before + COMMAND_SHARE * (target - before)
-    if abs(before) > 3 * OFF:
-        stopped |= np.abs(command) < OFF
+    stopped |= switched_off(command, before)
     later = np.flatnonzero(stopped)
     return seen + int(later[0]) if len(later) else None
 

@@ -37,6 +37,11 @@ class Driver(Enum):
     DISTANCE = auto()
     LOAD = auto()
     HEIGHT = auto()
+    NONE = auto()
+
+
+#: Numbers that each account fits to the edges: level, size, and a setting or two; a scatter has two.
+PRICES = {Driver.STEP: 3, Driver.DISTANCE: 3, Driver.LOAD: 3, Driver.HEIGHT: 4, Driver.NONE: 2}
 
 
 def lead(track: Track, visits: Sequence[Visit], driver: Driver) -> float:
@@ -65,10 +70,22 @@ def _costs(track: Track, visits: Sequence[Visit]) -> Mapping[Driver, float]:
     price = float(np.log(len(edges)))
     level = _misfit(np.ones((len(edges), 1)), edges, variance) + price
     costs = {
-        driver: min(_line(values, edges, variance, driver) for values in drivers) + 3 * price
+        driver: min(_line(values, edges, variance, driver) for values in drivers) + PRICES[driver] * price
         for driver, drivers in _drivers(track, visits).items()
     }
+    costs[Driver.NONE] = _own_scatter(edges, variance) + PRICES[Driver.NONE] * price
     return costs if min(costs.values()) < level else {}
+
+
+def _own_scatter(edges: Floats, variance: Floats) -> float:
+    """Misfit of edges that come and go for no reason among these, with a scatter of their own.
+
+    The determinant of the wider variance is what the scatter costs beside the known one.
+    """
+    own = max(float(np.var(edges, ddof=1) - np.mean(variance)), 0.0)
+    wide = variance + own
+    mean = float(np.sum(edges / wide) / np.sum(1 / wide))
+    return float(np.sum((edges - mean) ** 2 / wide) + np.sum(np.log(wide / variance)))
 
 
 def _line(values: Floats, edges: Floats, variance: Floats, driver: Driver) -> float:
@@ -124,14 +141,20 @@ def _creep(track: Track, visits: Sequence[Visit], time_s: float) -> Floats:
 
 
 def _heights(track: Track, visits: Sequence[Visit]) -> Iterator[Floats]:
-    """Height reached before each edge over the height from which wraps may overlap [mm]."""
+    """Height reached before each edge over the height from which wraps may overlap [mm].
+
+    Wraps may lie well for the first visits, and over each other only since one of them.
+    """
     starts = [0, *(each.at for each in visits[:-1])]
     pairs = zip(starts, visits, strict=True)
     peaks = np.array([float(np.max(track.height[start : each.at + 1])) for start, each in pairs])
     low = float(np.median([each.read_edge for each in visits]))
     top = float(np.max(peaks))
+    number = np.arange(len(peaks))
     for share in FROM_SHARES:
-        yield np.maximum(peaks - low - share * (top - low), 0.0)
+        reached = np.maximum(peaks - low - share * (top - low), 0.0)
+        for since in range(max(1, len(peaks) - FEWEST + 1)):
+            yield np.where(number >= since, reached, 0.0)
 
 
 def true_edges(track: Track, visits: Sequence[Visit]) -> list[Visit]:

@@ -73,7 +73,7 @@ def what_if(
     study = shown(study, measured_trip_m([track.log], lift))
     was = as_logged(study.lifts, study.approach)
     error_m = float(np.median(was.overtravel_m)) - approach.overtravel_m
-    as_it_was = replace(judged("as it was", was, study, error_m), prevented=False)
+    as_it_was = replace(judged("as it was", was, study, error_m, as_it_was=True), prevented=False)
     return WhatIfs(
         as_it_was,
         error_m / MM,

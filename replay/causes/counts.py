@@ -80,7 +80,8 @@ def count_loss(facts: Facts) -> Case:
     edges = np.array([each.read_edge for each in seen])
     widths = np.array([each.read_width for each in seen])
     steps = np.diff(edges)
-    noise = np.maximum((widths[1:] + widths[:-1]) / 4, 1.0)
+    # an even interval of width w has the standard deviation w / sqrt(12)
+    noise = np.maximum(2 * np.hypot(widths[1:], widths[:-1]) / 12**0.5, 1.0)
     plain = np.abs(steps) > np.maximum(noise, 2.0)
     case.at(seen[0].at, seen[-1].at if facts.bad is None else facts.bad.at)
     total = float(edges[-1] - edges[0])
@@ -142,7 +143,7 @@ def overlapped_wraps(facts: Facts) -> Case:
     if float(np.std(np.delete(deviation, np.argmax(np.abs(deviation))))) < LEAST_SPREAD_MM:
         return case.absent("only one visit differs from the others")
     ahead = lead(facts.track, true_edges(facts.track, seen), Driver.HEIGHT)
-    if abs(together) > TOGETHER or (abs(together) > 0.5 and ahead > GOOD):
+    if abs(together) > TOGETHER or ahead > GOOD:
         weight = PLAIN if abs(together) > TOGETHER else GOOD
         case.speaks_for(weight, f"the edge goes with the height reached before (correlation {together:.2f})")
         case.weighs(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from replay.causes.cables import PLACE_MM, false_edges, false_place
@@ -42,6 +44,8 @@ def electrical_noise(facts: Facts) -> Case:
     spread = max(c.height for c in flips) - min(c.height for c in flips)
     if len(flips) >= 3 and spread > 3 * PLACE_MM:
         case.speaks_for(HINT, f"they are scattered over {spread:.0f} mm of travel")
+    elif len(flips) >= 2 and spread <= PLACE_MM:
+        _at_one_place(facts, case, len(flips), spread)
     if stops:
         case.speaks_for(
             GOOD, f"{facts.rows(stops[0].first)}: the lift stopped on one of them, and it lapsed at rest"
@@ -50,6 +54,13 @@ def electrical_noise(facts: Facts) -> Case:
     if facts.bad is not None:
         case.contribution = facts.bad.overtravel
     return case
+
+
+def _at_one_place(facts: Facts, case: Case, flips: int, spread: float) -> None:
+    """Flips that come by chance do not meet at one height: each but the first has the odds of the travel."""
+    travel = float(np.ptp(facts.track.height))
+    odds = (flips - 1) * math.log(max(travel / (2 * PLACE_MM), 1.0))
+    case.speaks_against(min(PLAIN, odds), f"all {flips} lie within {spread:.0f} mm: a place, and not chance")
 
 
 def _pulse(facts: Facts, stop: Contrary) -> bool:

@@ -5,26 +5,20 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
-from replay.diagnosis import Cause, Visit
+from replay.causes.case import GOOD, PLAIN, SURE, Case
+from replay.causes.timing import ALIKE
+from replay.diagnosis import Cause
 from replay.facts import Facts
 from replay.track import filled, held, sign_agreement
 from replay.units import Role
 
 Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
 
 #: Signs agree or disagree plainly beyond this mean agreement.
 SIGN = 0.25
-#: The edge came late by slack when it is this much deeper than before [mm] and later comes back.
-HUNG_MM = 6.0
 #: Motors that fight draw this many times the current of before.
 OPPOSED_TIMES = 2.5
-#: The load is gone when this share of what holds the lift at rest is missing.
-LOST_LOAD = 0.4
-#: and for at least this long [s].
-LOST_S = 0.1
-#: The load of a way in is looked at from this long after its start [s].
-START_S = 0.4
 #: Two shafts of one spool agree within this share of the way.
 TWIST_SHARE = 0.03
 
@@ -107,7 +101,7 @@ def _high_total(facts: Facts, case: Case, both: float) -> None:
 def _one_motor(facts: Facts, case: Case) -> Case:
     """One current column only: the same motion draws far more than in the visits before."""
     bad, track = facts.bad, facts.track
-    if bad is None or track.current is None or len(facts.before) < 2:
+    if bad is None or track.current is None or len(facts.before) < 2 or facts.speed_ratio > ALIKE:
         return case.absent("no second motor in the log")
     since = facts.before[-1].stand
     moving = np.abs(track.speed) > 4 * track.still
@@ -125,109 +119,3 @@ def _one_motor(facts: Facts, case: Case) -> Case:
     return case.speaks_for(
         GOOD, f"{facts.rows(since, bad.at)}: motion draws {here:.1f} A, in the visits before {usual:.1f} A"
     )
-
-
-def sticky_travel(facts: Facts) -> Case:
-    """The carriage hung on the way and the string went slack, or a jam was taken for the stop."""
-    case = Case(Cause.STICKY_TRAVEL, test="let it down by hand over the whole travel and feel for the place")
-    bad = facts.bad
-    _hung(facts, case)
-    _jammed(facts, case)
-    if not case.for_:
-        return case.absent("no place on the way where it hung")
-    case.contribution = bad.overtravel if bad else None
-    return case
-
-
-def _hung(facts: Facts, case: Case) -> None:
-    """The load left the spool above the trip, and the reading came too deep in counts or not at all."""
-    bad, track = facts.bad, facts.track
-    if bad is None or facts.loop_was_late or any(run.last >= bad.at for run in track.frozen if run.caught_up):
-        return
-    late = HUNG_MM + 1 if bad.seen is None else bad.edge - float(track.height[max(bad.seen - 1, 0)])
-    if late < HUNG_MM:
-        return
-    case.at(bad.at, bad.stand if bad.seen is None else bad.seen)
-    _unloaded(facts, case)
-    if bad.seen is not None and facts.before:
-        case.speaks_for(
-            HINT, f"{facts.rows(bad.seen)}: the reading came {late:.0f} mm deeper than in visits before"
-        )
-    back = [each for each in facts.later if each.edge_read and abs(each.read_edge - bad.edge) < HUNG_MM]
-    if back and case.for_:
-        case.speaks_for(
-            HINT, f"in visit {back[0].number} it is back at the old height: nothing moved for good"
-        )
-    elif facts.later and case.for_:
-        stays = [
-            each
-            for each in facts.later
-            if each.edge_read and bad.edge_read and abs(each.read_edge - bad.read_edge) < HUNG_MM
-        ]
-        case.speaks_against(
-            SURE if len(stays) > 1 else GOOD, "it does not come back to the old height: the sensor moved"
-        )
-
-
-def _unloaded(facts: Facts, case: Case) -> None:
-    """Whether the drive lost its load on the way in, well above the trip."""
-    bad, track, load = facts.bad, facts.track, facts.load
-    assert bad is not None
-    if load is None:
-        return
-    others = [load[_way_in(facts, each)] for each in (*facts.before, *facts.later)]
-    usual = np.concatenate(others) if others else np.empty(0)
-    if len(usual) < 8:
-        return
-    least = float(np.percentile(usual, 3)) - max(LOST_LOAD * abs(facts.visits.hold), 0.02)
-    rows = _way_in(facts, bad)
-    above = rows[(load[rows] < least) & (track.height[rows] > bad.edge + HUNG_MM)]
-    if len(above) * track.period_s >= LOST_S:
-        first = int(above[0])
-        case.at(first, bad.at)
-        case.speaks_for(
-            PLAIN,
-            f"{facts.rows(first)}: {track.height[first] - bad.edge:.0f} mm above the trip the drive loses "
-            "its load: the carriage hangs and the string goes slack",
-        )
-    else:
-        case.speaks_against(GOOD, "the drive carries its load down to the trip")
-
-
-def _way_in(facts: Facts, visit: Visit) -> Ints:
-    """Rows of the way in, without its start: there the drive accelerates."""
-    track = facts.track
-    start = track.after(visit.start, START_S)
-    return np.arange(start, max(visit.at, start))
-
-
-def _jammed(facts: Facts, case: Case) -> None:
-    """Standing far above the trip with an inward command and a high current."""
-    track = facts.track
-    if track.command is None:
-        return
-    over = track.height - facts.trip_of_row
-    hold = facts.visits.hold
-    upto = len(track) if facts.bad is None else facts.bad.at + 1
-    stuck = (
-        (np.abs(track.speed) <= 2 * track.still) & (over > 25.0) & (track.command < min(-0.05, hold - 0.1))
-    )
-    stuck[upto:] = False
-    change = np.diff(np.concatenate([[False], stuck, [False]]).astype(np.int8))
-    firsts, lasts = np.flatnonzero(change == 1), np.flatnonzero(change == -1) - 1
-    if len(firsts) == 0:
-        return
-    k = int(np.argmax(lasts - firsts))
-    first, last = int(firsts[k]), int(lasts[k])
-    length = float(track.time_s[last] - track.time_s[first])
-    if length < 0.15:
-        return
-    case.at(first, last)
-    case.speaks_for(
-        PLAIN,
-        f"{facts.rows(first, last)}: driven inwards for {length:.2f} s without moving, "
-        f"{over[first]:.0f} mm up",
-    )
-    zeroed = [one for one in track.sets if first <= one.index <= last + round(0.5 / track.period_s)]
-    if zeroed:
-        case.speaks_for(GOOD, f"{facts.rows(zeroed[0].index)}: the count was zeroed there, as if on the stop")

@@ -8,9 +8,13 @@ from replay.causes.case import GOOD, HINT, PLAIN, Case
 from replay.diagnosis import Cause, Visit
 from replay.facts import Facts
 from replay.units import Role
+from replay.visits import OFF
 
 #: A lift pushed on for this long [s] after it stood was not stopped.
 PUSHED_S = 0.25
+#: The command that stops it is taken over so many rows; it has fallen again when it is this share of the way
+#: back to the approach's; and that matters when it makes this share of the overtravel.
+STOP_ROWS, FALLEN_SHARE, LET_DOWN_SHARE = 3, 0.3, 0.4
 
 
 def pressing_on_stop(facts: Facts) -> Case:
@@ -19,7 +23,7 @@ def pressing_on_stop(facts: Facts) -> Case:
     track = facts.track
     if track.command is None:
         return case.absent("no command in the log")
-    resumed = _resumed(facts, case)
+    resumed = _resumed(facts, case) or _let_down(facts, case)
     best: tuple[float, int, int, Visit] | None = None
     for visit in facts.visits.visits:
         if facts.bad is not None and visit.number > facts.bad.number:
@@ -78,6 +82,34 @@ def _resumed(facts: Facts, case: Case) -> bool:
     )
     if case.contribution > 0.3 * bad.deepest:
         case.speaks_for(GOOD, f"that winds out {case.contribution:.0f} mm more")
+    return True
+
+
+def _let_down(facts: Facts, case: Case) -> bool:
+    """After the stop the command fell again, if not as far as on the way in, and the lift went on in."""
+    bad, track = facts.bad, facts.track
+    if bad is None or bad.seen is None or np.isnan(bad.command_delay_s) or track.command is None:
+        return False
+    change = track.after(bad.seen, bad.command_delay_s + 1e-9)
+    stop = float(np.median(track.command[change : change + STOP_ROWS]))
+    fallen = stop - FALLEN_SHARE * (stop - facts.approach_command)
+    if stop <= facts.approach_command or stop <= OFF:
+        return False
+    rows = np.arange(change + STOP_ROWS, bad.stand + 1)
+    low = rows[(track.command[rows] < fallen) & (track.command[rows] != 0.0)]
+    if len(low) == 0 or float(np.sum(track.step_s[low])) < PUSHED_S:
+        return False
+    first, last = int(low[0]), int(low[-1])
+    way = float(track.height[first] - track.height[last])
+    if way < LET_DOWN_SHARE * bad.overtravel:
+        return False
+    case.at(first, last)
+    case.contribution = way
+    case.speaks_for(
+        PLAIN,
+        f"{facts.rows(first, last)}: after it had stopped on its reading, the command falls from "
+        f"{stop:.0%} to {np.min(track.command[low]):.0%} and the lift goes {way:.0f} mm on inwards",
+    )
     return True
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
@@ -11,16 +9,12 @@ from replay.causes.timing import FAST
 from replay.diagnosis import Cause, Visit
 from replay.facts import Facts
 from replay.units import Role
-from replay.visits import OFF
+from replay.visits import APPROACH_S, OFF
 
 #: A command that stays inwards this long after the made reading was not given by a check of it [s, loops].
 UNCHECKED_S, UNCHECKED_LOOPS = 0.06, 3.0
-#: Set while moving: faster than this share of the approach speed, and than four times standstill.
-MOVING_SHARE, MOVING_STILL = 0.2, 4.0
-#: A zero belongs to the reading when it comes within this many rows of it.
-ZERO_ROWS = 3
-#: A lift that was zeroed at speed comes to rest at least this far below zero [mm].
-REST_BELOW_MM = 3.0
+#: A lift that is still driven keeps its speed within this share; own choice, twice what creeps vary by.
+KEPT_SPEED = 0.12
 #: A stop is as long as its neighbours' when, brought to the same speed, it is within this factor.
 STOP_FACTOR = 1.7
 
@@ -67,88 +61,12 @@ def _command_prompt(facts: Facts, case: Case, bad: Visit) -> None:
         case.speaks_against(GOOD, f"the command changed only {delay * 1e3:.0f} ms after the reading")
 
 
-def zero_while_moving(facts: Facts) -> Case:
-    """The count was set to zero at speed: what follows is counted from a place that was not reached yet."""
-    case = Case(Cause.ZERO_WHILE_MOVING, test="log speed and reading with every zero")
-    track, visits = facts.track, facts.visits.visits
-    moving = [
-        (each, one)
-        for each in visits
-        for one in track.sets
-        if each.at - 1 <= one.index <= max(each.stand, each.at) and one.made
-        if abs(one.speed) > max(MOVING_SHARE * each.approach_speed, MOVING_STILL * track.still)
-    ]
-    upto = len(visits) if facts.bad is None else facts.bad.number
-    moving = [pair for pair in moving if pair[0].number <= upto]
-    if not moving:
-        return _landed_on_zero(facts, case)
-    # a routine that always zeroes at creep does so without harm; the fast one is the one that counts
-    visit, one = max(moving, key=lambda pair: abs(pair[1].speed))
-    case.at(one.index, one.index)
-    case.speaks_for(
-        PLAIN,
-        f"{facts.rows(one.index)}: the count was set (by {abs(one.jump):.1f} mm) at "
-        f"{abs(one.speed):.0f} mm/s",
-    )
-    rest = max(0.0, one.landed - float(track.height[visit.stand] + one.landed - track.height[one.index]))
-    case.contribution = rest
-    if rest > max(3.0, 0.2 * facts.limit):
-        case.speaks_for(GOOD, f"after it the lift went on by {rest:.1f} mm, which is now below zero")
-    else:
-        case.speaks_against(PLAIN, f"after it the lift went on by {rest:.1f} mm only")
-    if facts.bad is not None and visit.number != facts.bad.number:
-        case.speaks_against(GOOD, f"that was visit {visit.number}, before the bad one")
-    at_rest = [z for z in track.sets if z.made and abs(z.speed) <= MOVING_STILL * track.still]
-    if at_rest:
-        case.speaks_for(HINT, f"{len(at_rest)} other zeros were set at rest")
-    return case
-
-
-def _landed_on_zero(facts: Facts, case: Case) -> Case:
-    """The count reads 0 as the reading comes at speed, where other visits set it at rest, and this one not.
-
-    A zero that moves the count by less than one row of motion is no jump in the log. What remains is the
-    coincidence that a row falls on 0, one in as many counts as a row of motion has, and the missing zero.
-    """
-    bad, track = facts.bad, facts.track
-    none = "the count was never set while the lift moved in an arrival"
-    if bad is None or bad.seen is None or bad.approach_speed < MOVING_STILL * track.still:
-        return case.absent(none)
-    rows = [i for i in range(bad.seen, min(bad.seen + ZERO_ROWS, bad.stand)) if track.log.counts[i] == 0]
-    at_rest = [each for each in facts.visits.visits if _zeroed_at_rest(facts, each)]
-    if not rows or len(at_rest) < 2 or bad in at_rest:
-        return case.absent(none)
-    row = rows[0]
-    way = abs(bad.approach_speed) * float(track.step_s[row])
-    case.at(row, row)
-    case.speaks_for(
-        min(PLAIN, math.log(max(way / track.quantum, 1.0))),
-        f"{facts.rows(row)}: the count reads 0 as the reading comes, at {bad.approach_speed:.0f} mm/s",
-    )
-    rest = float(track.height[row] - track.height[bad.stand])
-    case.contribution = max(0.0, rest)
-    if rest > REST_BELOW_MM:
-        case.speaks_for(GOOD, f"after it the lift went on by {rest:.1f} mm, which is now below zero")
-    case.speaks_for(
-        GOOD, f"{len(at_rest)} other visits set it to zero at rest; this one rests with no zero set"
-    )
-    return case
-
-
-def _zeroed_at_rest(facts: Facts, visit: Visit) -> bool:
-    track = facts.track
-    return any(
-        visit.at <= one.index <= visit.end
-        and abs(one.landed) <= track.quantum
-        and abs(one.speed) <= MOVING_STILL * track.still
-        for one in track.sets
-    )
-
-
 def limit_not_checked(facts: Facts) -> Case:
     """Reading made, rows logged, and the command kept driving inwards."""
     case = Case(Cause.LIMIT_NOT_CHECKED, test="put the limit last, below every state, and log the state")
     bad, track, descent = facts.bad, facts.track, facts.descent
+    if bad is not None and bad.seen is not None and track.command is None:
+        return _by_motion(facts, case, bad)
     if bad is None or track.command is None or track.made is None or descent is None:
         return case.absent("no command or reading in the log" if bad else "no visit went past the limit")
     if bad.seen is None:
@@ -182,6 +100,48 @@ def limit_not_checked(facts: Facts) -> Case:
         case.speaks_for(GOOD, "that is most of the way past the trip")
     _state_differs(facts, case, bad)
     return case
+
+
+def _by_motion(facts: Facts, case: Case, bad: Visit) -> Case:
+    """Without the command, the motion alone: driven on at the speed of the approach."""
+    assert bad.seen is not None
+    if not went_on_driven(facts):
+        return case.absent("no command in the log, and the lift slows down or runs off after the reading")
+    case.at(bad.seen, bad.stand)
+    case.contribution = bad.run_on
+    case.speaks_for(
+        GOOD,
+        f"{facts.rows(bad.seen, bad.stand)}: after the reading it goes on at the speed of its approach, "
+        f"{bad.approach_speed:.0f} mm/s",
+    )
+    if [each for each in facts.good if each.seen is not None and each.run_on < bad.run_on / 2]:
+        case.speaks_for(GOOD, "visits within the limit slowed down with the reading")
+    _state_differs(facts, case, bad)
+    return case
+
+
+def went_on_driven(facts: Facts) -> bool:
+    """After the reading the lift went on for a good while at the speed of its approach, no slower, no faster.
+
+    A free spool gathers speed, a braked one loses it; only a drive that is still commanded keeps it.
+    """
+    bad, track = facts.bad, facts.track
+    if bad is None or bad.seen is None or bad.approach_speed < 2 * track.still:
+        return False
+    early = track.after(bad.seen, 2 * max(UNCHECKED_S, UNCHECKED_LOOPS * track.period_s))
+    # up to the stop, less the row or two in which it meets it
+    return all(_kept(facts, bad, last) for last in (early, max(bad.stand - 2, early)))
+
+
+def _kept(facts: Facts, bad: Visit, last: int) -> bool:
+    """The speed from the reading to row ``last`` is that of the approach."""
+    track, seen = facts.track, bad.seen
+    assert seen is not None
+    time_s = max(float(track.time_s[last] - track.time_s[seen]), 1e-9)
+    speed = float(track.height[seen] - track.height[last]) / time_s
+    # both are known to a count over the time in which they were taken
+    doubt = track.quantum * (1 / time_s + 1 / APPROACH_S)
+    return abs(speed - bad.approach_speed) <= KEPT_SPEED * bad.approach_speed + doubt
 
 
 def _state_differs(facts: Facts, case: Case, bad: Visit) -> None:

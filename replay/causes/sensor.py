@@ -13,7 +13,7 @@ from replay.facts import Contrary, Facts
 from sensor_models.kinds import SensorKind
 
 #: Toggles of one contact event lie within this time [s] and this height [mm].
-CONTACT_S, CONTACT_MM = 0.12, 12.0
+CONTACT_S, CONTACT_MM = 0.15, 16.0
 #: A target that works loose was seen at least this much deeper [mm] before it was lost.
 FADING_MM = 1.5
 

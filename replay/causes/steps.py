@@ -137,7 +137,7 @@ def _passed_before(facts: Facts, case: Case, first: int, last: int) -> None:
         for c in facts.contrary
         if c.made
         and first <= c.first < last
-        and c.height_end > c.height
+        and (c.height_end > c.height or facts.track.speed[c.first] > facts.track.still)
         and abs(c.height_end - new) <= NEW_EDGE_MM
     ]
     if made:

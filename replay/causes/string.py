@@ -10,13 +10,9 @@ from replay.causes.case import GOOD, HINT, PLAIN, Case
 from replay.causes.counts import plain_edges
 from replay.diagnosis import Cause
 from replay.facts import Facts
-from replay.visits import OFF
 from replay.walks import Driver, lead, true_edges
+from sensor_models.kinds import SensorKind
 
-#: Run-on after the command changed, brought to one speed, beyond this many times the usual is free running.
-FREE_TIMES = 1.8
-#: A run-on is driven when the command is inwards in this share of its rows, of so many at least.
-DRIVEN_SHARE, DRIVEN_ROWS = 0.5, 3
 #: A drift under this [mm] is within what zeros, sway and temperature make.
 LEAST_STRETCH_MM = 4.0
 #: A stretch of string is at most this share of the range of heights; more is no elongation.
@@ -25,6 +21,8 @@ STRETCH_SHARE = 0.12
 
 #: No target or lever is made over a longer way than this [mm].
 WINDOW_MM = 45.0
+#: A lift that starts on its sensor has been wound inwards when it went this far with the reading made [mm].
+STARTED_MM = 5.0
 
 
 def string_stretch(facts: Facts) -> Case:
@@ -39,7 +37,7 @@ def string_stretch(facts: Facts) -> Case:
     widths = np.array([each.read_width for each in seen])
     spread = float(np.ptp(facts.track.height))
     drift = float(np.ptp(edges))
-    noise = float(np.median(widths)) / 2 + 0.5
+    noise = float(np.median(widths)) / 6**0.5 + 0.5
     if drift < max(LEAST_STRETCH_MM, 2 * noise):
         return case.absent(f"the edge stays within {drift:.1f} mm over {len(seen)} visits")
     case.at(seen[0].at, seen[-1].at if facts.bad is None else facts.bad.at)
@@ -86,85 +84,6 @@ def _comes_back(facts: Facts, case: Case, edges: np.ndarray, noise: float) -> No
         case.speaks_for(HINT, "the drift slows down, as creep does")
 
 
-def slack_payout(facts: Facts) -> Case:
-    """The spool unwinds on with the carriage on its stop: speed kept or rising, current low."""
-    case = Case(Cause.SLACK_PAYOUT, test="log the current, and watch the string at the bottom")
-    bad, track = facts.bad, facts.track
-    if bad is None:
-        return case.absent("no visit went past the limit")
-    first = bad.at if bad.seen is None else max(bad.at, bad.seen)
-    case.at(first, bad.stand)
-    case.contribution = bad.overtravel
-    if bad.seen is None or not facts.prompt:
-        case.speaks_against(GOOD, "the trip was not read in time, which comes before any slack")
-    if np.isnan(bad.run_on):
-        case.speaks_against(HINT, "the log does not show when the command changed")
-    else:
-        _free_running(facts, case)
-        _driven_on(facts, case)
-    if bad.overtravel > 1.5 * facts.limit:
-        case.speaks_for(HINT, f"the spool went {bad.overtravel:.0f} mm past the trip")
-    else:
-        case.speaks_against(GOOD, f"the spool went only {bad.overtravel:.0f} mm past the trip")
-    if track.current is not None:
-        _low_current(facts, case, first)
-    return case
-
-
-def _stopped(facts: Facts) -> str:
-    return "the reading" if facts.track.command is None else "the command changed"
-
-
-def _free_running(facts: Facts, case: Case) -> None:
-    bad, _track = facts.bad, facts.track
-    assert bad is not None
-    usual = [each.run_on / max(each.approach_speed, 1.0) for each in facts.good if not np.isnan(each.run_on)]
-    here = bad.run_on / max(bad.approach_speed, 1.0)
-    if usual:
-        times = here / max(float(np.median(usual)), 0.005)
-        words = (
-            f"after {_stopped(facts)} the spool ran on by {bad.run_on:.0f} mm, {times:.1f} times the usual "
-            "at this speed"
-        )
-        # without the command it may have been driven on
-        weight = PLAIN if facts.track.command is not None else HINT
-        case.speaks_for(weight, words) if times > FREE_TIMES else case.speaks_against(PLAIN, words)
-    # time in which a braked lift has long stopped: run-on at the approach speed
-    elif here > 0.12:
-        case.speaks_for(GOOD, f"after {_stopped(facts)} the spool ran on for {bad.run_on:.0f} mm")
-    else:
-        case.speaks_against(GOOD, f"the spool stopped {bad.run_on:.0f} mm after {_stopped(facts)}")
-
-
-def _driven_on(facts: Facts, case: Case) -> None:
-    """A spool that the command drives inwards again does not run by itself."""
-    bad, track = facts.bad, facts.track
-    assert bad is not None
-    if track.command is None or bad.seen is None:
-        return
-    change = track.after(bad.seen, bad.command_delay_s + 1e-9)
-    rows = np.arange(change + 1, bad.stand + 1)
-    if len(rows) < DRIVEN_ROWS:
-        return
-    # a command of nothing lets the weight wind out; it does not drive
-    driven = np.array([facts.inward(i) and abs(track.command[i]) > OFF for i in rows.tolist()])
-    if float(np.mean(driven)) > DRIVEN_SHARE:
-        case.speaks_against(PLAIN, f"{np.mean(driven):.0%} of the run-on was driven inwards by the command")
-
-
-def _low_current(facts: Facts, case: Case, first: int) -> None:
-    bad, track = facts.bad, facts.track
-    assert bad is not None
-    assert track.current is not None
-    moving = track.speed[first : bad.stand + 1] < -track.still
-    if not moving.any():
-        return
-    there = float(np.median(track.current[first : bad.stand + 1][moving]))
-    usual = float(np.median(track.current))
-    words = f"{there:.1f} A while it runs on, {usual:.1f} A over the log"
-    case.speaks_for(HINT, words) if there < 0.6 * usual else case.speaks_against(HINT, words)
-
-
 def reverse_wrap(facts: Facts) -> Case:
     """String wound on the wrong way round: winding out lifts."""
     case = Case(Cause.REVERSE_WRAP, test="look which side of the spool the string leaves")
@@ -188,6 +107,13 @@ def reverse_wrap(facts: Facts) -> Case:
     case.speaks_for(
         PLAIN, f"{facts.rows(lapse)}: going inwards the reading lapses after {way:.0f} mm; it is being lifted"
     )
+    if facts.kind is SensorKind.CONTACT:
+        case.speaks_for(
+            GOOD, "a contact stays pressed on the way down: only a carriage that rises lets it go"
+        )
+    on = float(track.height[lapse] - track.height[each.low])
+    if on > WINDOW_MM:
+        case.speaks_for(HINT, f"the spool goes on inwards by {on:.0f} mm, for which there is no room below")
     back = [i for i in each.onsets if i > lapse and abs(track.height[i] - track.height[lapse]) < margin]
     if back:
         case.speaks_for(GOOD, f"it is made again at {facts.rows(back[0])} at the same height, going outwards")
@@ -209,5 +135,8 @@ def _made_way(facts: Facts, lapse: int) -> float:
     assert track.made is not None
     unmade = np.flatnonzero(~track.made[:lapse])
     first = int(unmade[-1]) + 1 if len(unmade) else 0
-    way = float(np.max(track.height[first:lapse]) - track.height[lapse])
-    return way if first > 0 else 1e3 + way
+    # it may have lapsed right after the last made row, and been made right with the first
+    way = float(np.max(track.height[first:lapse]) - track.height[lapse - 1])
+    if first > 0:
+        return way
+    return 1e3 + way if way > STARTED_MM else 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from replay.causes.case import GOOD, HINT, PLAIN, SURE, Case
-from replay.diagnosis import Cause
+from replay.diagnosis import Cause, Visit
 from replay.facts import Facts
 
 #: A freeze or late reading this long or longer cannot be one period and a filter [periods].
@@ -92,6 +92,14 @@ def _stale_sensor(facts: Facts, case: Case) -> Case:
     return case
 
 
+def _just_seen(facts: Facts, visit: Visit) -> bool:
+    """In this visit the reading was made in one row, and lapsed with the lift still going in."""
+    made, track = facts.track.made, facts.track
+    if made is None or visit.seen is None or visit.seen + 1 >= len(track):
+        return False
+    return not made[visit.seen + 1] and bool(track.speed[visit.seen + 1] < -track.still)
+
+
 def missed_edge(facts: Facts) -> Case:
     """The window was shorter than one sampling period at this speed: no reading fell inside."""
     case = Case(Cause.MISSED_EDGE, test="pass the sensor slowly and fast ten times each and count readings")
@@ -104,8 +112,15 @@ def missed_edge(facts: Facts) -> Case:
     slow = [each for each in facts.visits.visits if each.made and each is not bad]
     way = bad.approach_speed * track.period_s
     if facts.speed_ratio < ALIKE and slow:
-        return case.absent(
-            f"passed at {bad.approach_speed:.0f} mm/s, no faster than the visits in which it was seen"
+        just = [each for each in slow if _just_seen(facts, each)]
+        if not just:
+            return case.absent(
+                f"passed at {bad.approach_speed:.0f} mm/s, no faster than the visits in which it was seen"
+            )
+        case.speaks_for(
+            PLAIN,
+            f"{facts.rows(bad.at)}: passed at {bad.approach_speed:.0f} mm/s ({way:.0f} mm a loop) without a "
+            f"made reading; in visit {just[0].number}, as fast, it was read in one row only: that is chance",
         )
     if facts.speed_ratio >= FAST and slow:
         usual = float(np.median([each.approach_speed for each in slow]))

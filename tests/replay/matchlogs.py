@@ -80,7 +80,10 @@ class Fault:
 
 @dataclass(frozen=True)
 class Match:
-    """A log with its truth: overtravel of the bad visit past the true trip [mm]."""
+    """A log with its truth: overtravel of the bad visit past the true trip [mm].
+
+    ``per_visit`` is the overtravel of every arrival [mm], ``passed`` the first row below its true trip.
+    """
 
     text: str
     columns: LogColumns
@@ -92,6 +95,7 @@ class Match:
     per_visit: tuple[float, ...]
     without: tuple[Role, ...] = ()
     dead: bool = False
+    passed: tuple[int, ...] = ()
 
     def log(self, folder: Path, without: tuple[Role, ...] = (), scaled: bool = True) -> Log:
         """Write and read the log, leaving roles out."""

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from matchworld import FAST, SLOW, TOP, UP, C, World
 
+#: It stands when it is slower than this [mm/s] for this long [s], as the contract defines standstill.
+STAND_MM_S, SETTLE_S = 2.0, 0.12
+#: It is driven out again when it is faster than this [mm/s] this far [mm] above its lowest: no rebound.
+TURNED_MM_S, TURNED_MM = 5.0, 12.0
+
 
 def volts(world: World) -> float:
     if world.t > world.load_until:
@@ -15,8 +20,8 @@ def volts(world: World) -> float:
     return float(volts)
 
 
-def track_truth(world: World) -> None:
-    """Overtravel of the spool past the true trip until its first standstill."""
+def track_truth(world: World, now: float) -> None:
+    """Overtravel of the spool past the true trip until its first standstill; ``now`` is the time [s]."""
     s, vs, x = world.y[0], world.y[1], world.y[2]
     if world.fault.cause is C.STICKY_TRAVEL:
         x = min(x, s)  # a hung carriage never passes the trip; the spool does
@@ -24,13 +29,22 @@ def track_truth(world: World) -> None:
         return
     first = world.trip_at is None and world.visit > 0 and not world.bad_seen
     if first and x <= world.robot.trip and world.state in (FAST, SLOW):
-        world.trip_at, world.lowest, world.standing = s, s, False
-        world.bad_seen = True
+        world.trip_at, world.lowest, world.standing, world.slow_since = s, s, False, None
+        world.bad_seen, world.trip_row = True, len(world.rows)
     if world.trip_at is not None and not world.standing:
         world.lowest = min(world.lowest, s)
-        if abs(vs) < 2.0 or (vs > 5.0 and s > world.lowest + 0.5):
-            world.standing = True
-            world.overtravels.append(world.trip_at - world.lowest)
+        world.slow_since = None if abs(vs) >= STAND_MM_S else (world.slow_since or now)
+        settled = world.slow_since is not None and now - world.slow_since >= SETTLE_S
+        if settled or (vs > TURNED_MM_S and s > world.lowest + TURNED_MM):
+            visited(world)
+
+
+def visited(world: World) -> None:
+    """Note the overtravel of an arrival that has come to its standstill, or is left without one."""
+    if world.trip_at is not None and not world.standing:
+        world.standing = True
+        world.overtravels.append(world.trip_at - world.lowest)
+        world.passed.append(world.trip_row)
 
 
 def log(world: World, volts: float, current: float) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 from matchdialect import Dialect, dialect_of, written
 from matchfaults import counted, disturbed, late_s, strike
 from matchlogs import Fault, Floats, Match, Robot, _plant, advance, robot_of
-from matchrecord import log, track_truth, volts
+from matchrecord import log, track_truth, visited, volts
 from matchvariety import lacking, varied
 from matchworld import FAST, HALT, HOME, MAY_STAY, SLOW, STOPPING, TOP, UP, C, World, fitted
 
@@ -59,7 +59,19 @@ def _run(robot: Robot, cause: Cause | None, rng: np.random.Generator, how: Diale
     how = replace(how, bits=0, offset=0) if robot.zeroes_log or cause is C.COUNTER_RESET else how
     text, columns = written(world.rows, how, rng)
     dead = fault.marks.get("kind") == 0.0
-    return Match(text, columns, robot, cause, bad, over, LIMIT, tuple(world.overtravels), how.without, dead)
+    return Match(
+        text,
+        columns,
+        robot,
+        cause,
+        bad,
+        over,
+        LIMIT,
+        tuple(world.overtravels),
+        how.without,
+        dead,
+        tuple(world.passed),
+    )
 
 
 def _bad_visit(world: World, first: int) -> int | None:
@@ -114,7 +126,7 @@ def _advance(world: World, dt: float, old_v: float, new_v: float, coast: bool, o
         part = min(0.002, dt - done)
         advance(world.y, world.p, old_v if done < world.robot.delay else new_v, coast, part, out)
         done += part
-        track_truth(world)
+        track_truth(world, world.t + done)
 
 
 def _read(world: World) -> None:
@@ -148,6 +160,7 @@ def _decide(world: World) -> None:
             fault.marks["rest"] = float(world.rng.uniform(0.6, 2.0))
             if cause is C.STRING_STRETCH and world.visit == robot.visits - 2:
                 fault.marks["rest"] = 12.0
+            visited(world)
             world.visit += 1
             world.target = float(world.rng.uniform(0.35, 0.85)) * robot.travel
             world.bad_seen, world.trip_at, world.bounce_until = False, None, -1.0

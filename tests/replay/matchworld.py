@@ -45,7 +45,10 @@ class World:
     trip_at: float | None = None
     lowest: float = 0.0
     standing: bool = False
+    slow_since: float | None = None
     overtravels: list[float] = field(default_factory=list)
+    trip_row: int = 0
+    passed: list[int] = field(default_factory=list)
     trip: float = 0.0
     dip: float = 0.0
     rows: list[tuple[object, ...]] = field(default_factory=list)

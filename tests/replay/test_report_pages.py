@@ -126,3 +126,36 @@ def test_a_long_curve_keeps_its_extremes() -> None:
     flags = np.full(500_000, np.nan)
     flags[123_456] = 1.0
     assert {123_456, 123_457} <= set(telling(flags).tolist())
+
+
+def _words(page: str) -> str:
+    """What a reader sees of a page: text and figures' labels, without styles and embedded pictures."""
+    bare = re.sub(r"<style.*?</style>|<script.*?</script>|data:[^\"')]*", " ", page, flags=re.S)
+    return re.sub(r"<[^>]+>", " ", bare)
+
+
+@pytest.mark.parametrize("cause", [Cause.LATE_LOOP, None])
+def test_a_log_without_a_scale_is_shown_in_counts(cause: Cause | None, tmp_path: Path) -> None:
+    """No working scale and no missing number comes through to the page, in words or in figures."""
+    match = match_log(cause, 1)
+    found = replay.diagnose(match.log(tmp_path, scaled=False))
+    assert not found.scaled
+    page = write_report([analyse(Summary.of(found.log), found)], {}, tmp_path).read_text(encoding="utf-8")
+    words = _words(page)
+    assert "counts" in words
+    assert not re.findall(r"\b(?:units|of 400|nan|NaN|inf|None(?! of))\b", words)
+    assert not re.findall(r"\d mm\b|\[mm", words)
+
+
+def test_logs_without_a_scale_are_compared_without_lengths(tmp_path: Path) -> None:
+    analyses = []
+    for seed in (1, 2):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        found = replay.diagnose(match_log(None, seed).log(folder, scaled=False))
+        analyses.append(analyse(Summary.of(found.log), found))
+    words = _words(write_report(analyses, {}, tmp_path).read_text(encoding="utf-8"))
+    assert "cannot be said without a scale in mm" in words
+    assert "approach speed differs" not in words
+    assert not re.findall(r"\b(?:units|of 400|nan|NaN|inf|None(?! of))\b", words)
+    assert not re.findall(r"\d mm\b|\[mm", words)

@@ -23,8 +23,9 @@ from replay.log import Log
 from replay.reading import read_log
 from replay.track import track_of
 from replay.what_if import WhatIf, WhatIfs, what_if
-from replay.what_if_changes import commands_for
 from replay.what_if_report import as_it_was_json, what_if_json, what_if_text
+from replay.what_if_stops import commands_for
+from replay.what_if_study import even
 
 LIMIT_MM = 12.0
 #: A fast approach with a slow loop: it overruns.
@@ -86,6 +87,39 @@ def test_changes_come_out_as_the_simulator_makes_them(
     assert told.low <= true_mm <= told.high
     if told.prevented is not None:
         assert told.prevented == (true_mm <= LIMIT_MM)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("driven_by", ["duty", "speed"])
+def test_intervals_hold_wherever_the_loops_lie(driven_by: str, example: Lift, tmp_path: Path) -> None:
+    """A dozen starts put the loops evenly beside the trip; the benchmark of the same does forty."""
+    base = (duty_lift(example) if driven_by == "duty" else example).replace(OVERRUN)
+    changes = {
+        "approach at": {"routine__fast_speed_mm_s": 150.0},
+        "control loop": {"controller__period_ms": 25.0},
+    }
+    held, off = [], []
+    for k in range(12):
+        # the golden section of the way in one loop
+        lift = base.replace({"lift.start_mm": 330.0 + (9.2705 * k) % 150.0})
+        log = traced(lift, tmp_path)
+        if diagnose(log, lift, limit_mm=LIMIT_MM).bad_visit is None:
+            continue
+        found = study(log, lift)
+        for words, change in changes.items():
+            told, true_mm = named(found, words), truly(lift, **change)
+            held.append(told.low <= true_mm <= told.high)
+            off.append(told.overtravel_mm - true_mm)
+    assert len(held) >= 16
+    assert np.mean(held) >= 0.85
+    # a loop may lie anywhere in 50 ms at 150 mm/s and in 25 ms at 300 mm/s: 7.5 mm, 2.2 mm of deviation
+    assert abs(np.mean(off)) < 3 * 7.5 / 12**0.5 / len(off) ** 0.5
+
+
+def test_draws_are_even_over_their_range() -> None:
+    drawn = even(np.random.default_rng(5), 2.0, 4.0, 20)
+    assert sorted(((drawn - 2.0) / 2.0 * 20).astype(int).tolist()) == list(range(20))
+    assert np.mean(drawn) == pytest.approx(3.0, abs=0.05)
 
 
 def test_json_and_text(found: WhatIfs) -> None:

@@ -28,7 +28,7 @@ _WHAT_IF = (
 )
 _CAPTIONS = {
     "visit": "The visit in question, row by row. Shaded and dotted: the rows in which the best cause acted.",
-    "budget": "Where the millimetres past the trip went, from the log; orange: what it cannot resolve.",
+    "budget": "Where the way past the trip went, from the log; orange: what it cannot resolve.",
     "what_if": _WHAT_IF,
     "edges": "Height at which the sensor changed on the way in, over the visits.",
     "timeline": "All channels over the whole log.",

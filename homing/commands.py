@@ -75,7 +75,7 @@ def _whole(lift: Lift, choices: Choices, folder: Path | None, periods_s: NDArray
         deeper = _deeper(verification, choices, periods_s, progress)
     if choices.trace is not None:
         _write_trace(verification.nominal, choices.trace)
-    page = _write_report(verification, folder)
+    page = _write_report(verification, folder, deeper)
     if choices.json is not None:
         from homing.report.jsonform import verification_json
 
@@ -146,13 +146,13 @@ def _outputs(choices: Choices) -> Iterator[Path | None]:
         yield folder
 
 
-def _write_report(verification: Verification, folder: Path | None) -> Path | None:
+def _write_report(verification: Verification, folder: Path | None, deeper: Deeper) -> Path | None:
     if folder is None:
         return None
     from homing.checklist import checklist
     from homing.report.page import write_report
 
-    return write_report(verification, folder, checklist(verification))
+    return write_report(verification, folder, checklist(verification), deeper.on_page())
 
 
 def _write_trace(run: Run, file: str) -> None:

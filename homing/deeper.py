@@ -9,13 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from sensor_models.errors import InputError
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     from homing.deeper_options import DeeperChoices
+    from homing.liftfile import Lift
     from homing.rare.study import SmallRate
-    from homing.results import Verification
+    from homing.report.worst_page import OnPage
+    from homing.results import Run, Verification
+    from homing.setting import Setting
+    from homing.worst.case import Case
     from homing.worst.study import WorstCase
 
 CASE_FILE, PICTURE = "worst_case.toml", "worst_case.svg"
@@ -50,7 +56,11 @@ class Deeper:
             if choices.out is None:
                 check_file(free_name(Path(CASE_FILE)), key="--worst")
             worst = worst_case(
-                setting, seconds=choices.worst, fault=choices.worst_fault, workers=choices.workers
+                setting,
+                seconds=choices.worst,
+                fault=choices.worst_fault,
+                workers=choices.workers,
+                progress=progress,
             )
         if choices.rare is not None:
             unseen = [each.name for each in verification.requirements if each.failures == 0]
@@ -59,37 +69,40 @@ class Deeper:
 
     def document(self) -> dict[str, Any]:
         """What is added to the JSON."""
-        from homing.report.worst_words import rates_json, worst_json
+        from homing.report.rare_words import rates_json
+        from homing.report.worst_words import worst_json
 
         worst = {} if self.worst is None else {"worst_case": worst_json(self.worst)}
         return worst | ({} if self.rates is None else {"small_probabilities": rates_json(self.rates)})
 
     def tell(self, quiet: bool) -> None:
         """Print it; in a line or two when it is to be quiet."""
-        from homing.report.worst_words import rate_lines, worst_lines
+        from homing.report.rare_words import rate_lines
+        from homing.report.worst_words import worst_lines
 
         lines = [] if self.worst is None else worst_lines(self.worst)
         lines += [] if self.rates is None else rate_lines(self.rates)
         for line in lines[:1] if quiet else lines:
             click.echo(line)
 
+    def on_page(self) -> OnPage | None:
+        """What the page shows of it."""
+        if self.worst is None and self.rates is None:
+            return None
+        from homing.report.worst_page import on_page
+
+        return on_page(self.worst, self.rates, CASE_FILE)
+
     def keep(self, folder: Path | None) -> None:
-        """Write case file and picture: into the folder of the report, or the case alone where we stand."""
+        """Write the case file: into the folder of the report, or where we stand."""
         if self.worst is None:
             return
-        from homing.report.files import write_files, write_text
-        from homing.report.worst_picture import as_svg, worst_picture
+        from homing.report.files import write_text
         from homing.report.worst_words import case_note
         from homing.worst.case import case_text
 
-        text = case_text(self.worst.case, case_note(self.worst))
-        if folder is None:
-            file = free_name(Path(CASE_FILE))
-            write_text(file, text, key="--worst")
-        else:
-            file = folder / CASE_FILE
-            picture = as_svg(worst_picture(self.worst.nominal, self.worst.run))
-            write_files(folder, {CASE_FILE: text.encode(), PICTURE: picture})
+        file = free_name(Path(CASE_FILE)) if folder is None else folder / CASE_FILE
+        write_text(file, case_text(self.worst.case, case_note(self.worst)), key="--worst")
         click.echo(f"case: {file}", err=True)
 
 
@@ -109,17 +122,18 @@ def play_case(choices: DeeperChoices, lift_file: str | None) -> int:
     from homing.report.tracefile import write_trace
     from homing.report.worst_words import played_json, played_lines
     from homing.setting import prepare
+    from homing.worst.aims import Aims
+    from homing.worst.case import case_margin, play
     from homing.worst.casefile import as_case, read_case
-    from homing.worst.study import case_margin, play
 
     assert choices.case is not None
     given = read_case(choices.case)
     source = lift_file if lift_file is not None else str(given["case"]["lift"])
     lift = load_lift(None if source == BUILT_IN else source)
     case = as_case(given, lift, choices.case)
-    setting = prepare(lift, case.seed)
+    setting = prepare(lift, case.seed, _periods(choices, case, lift))
     with checked_outputs(choices.json, choices.out, False) as folder:
-        margin, run = case_margin(setting, case), play(setting, case)
+        margin, run = case_margin(Aims.named(setting, case.requirement), case), play(setting, case)
         if choices.trace is not None:
             write_trace(run.trace, choices.trace)
         if choices.json is not None:
@@ -132,9 +146,29 @@ def play_case(choices: DeeperChoices, lift_file: str | None) -> int:
     return 0 if margin >= 0.0 else 1
 
 
-def _write_picture(folder: Path, setting: Any, run: Any) -> None:
+def _periods(choices: DeeperChoices, case: Case, lift: Lift) -> NDArray[np.float64] | None:
+    """Loop periods of the log that a case was found with; it must be given again, and no other."""
+    from homing.outputs import measured_periods
+    from homing.worst.case import timing_mark
+
+    if case.timing_mark is None:
+        if choices.timing_from is not None:
+            raise InputError("must be left out: the case was found without it", key="--timing-from")
+        return None
+    if choices.timing_from is None:
+        raise InputError("must be given: the case was found with loops drawn from a log", key="--timing-from")
+    periods_s = measured_periods(choices.timing_from, lift)
+    if periods_s is None or timing_mark(periods_s) != case.timing_mark:
+        must = "must be the log that the case was found with; its loops are not those"
+        raise InputError(must, key="--timing-from", got=choices.timing_from)
+    return periods_s
+
+
+def _write_picture(folder: Path, setting: Setting, run: Run) -> None:
+    from homing.report.figures import png
     from homing.report.files import write_files
     from homing.report.worst_picture import as_svg, worst_picture
     from homing.simulate import nominal_run
 
-    write_files(folder, {PICTURE: as_svg(worst_picture(nominal_run(setting), run))})
+    made = worst_picture(nominal_run(setting), run, setting.lift)
+    write_files(folder, {PICTURE: as_svg(made), str(Path(PICTURE).with_suffix(".png")): png(made)})

@@ -16,7 +16,8 @@ DEEPER_OPTIONS: tuple[Callable[[Any], Any], ...] = (
         "--worst",
         type=click.FloatRange(0.0, 86_400.0, min_open=True),
         metavar="SECONDS",
-        help="Search this long for the run with the least margin, and write it as a case file.",
+        help="Search this long for the run with the least margin, and write it as a case file; "
+        "Ctrl-C ends it early.",
     ),
     click.option(
         "--worst-fault",
@@ -78,7 +79,6 @@ def check_deeper(choices: DeeperChoices) -> None:
         if choices.run is not None:
             raise InputError("must be left out with --run, which plays one run alone", key=f"--{key}")
     if choices.case is not None:
-        for key in ("worst", "rare", "timing_from"):
+        for key in ("worst", "rare"):
             if getattr(choices, key) is not None:
-                option = f"--{key.replace('_', '-')}"
-                raise InputError("must be left out with --case, which plays one run alone", key=option)
+                raise InputError("must be left out with --case, which plays one run alone", key=f"--{key}")

@@ -83,19 +83,45 @@ def near_trip(run: Any, body: Any) -> bool:
 
 @compiled
 def next_period(run: Any, body: Any, clock: Any, periods: Any, seed: int, index: int) -> float:
-    """Length of the coming loop: jitter, rare late loops, measured periods, or an injected late one."""
+    """Length of the coming loop: jitter, rare late loops, measured periods, or an injected late one.
+
+    A planned first loop says where in its period the controller begins; a planned shift makes every loop
+    longer by as much.
+    """
     if run.fault == Fault.LATE_LOOP and clock.late_done == 0 and near_trip(run, body):
         clock.late_done = 1
         return float(run.fault_size)
+    if run.first_loop_s > 0.0 and clock.tick == 0:
+        return float(run.first_loop_s)
     u = four_uniforms(seed, index, LOOP_STREAM, 2 * clock.tick)
     if len(periods) > 0:
         return float(periods[min(int(u[3] * len(periods)), len(periods) - 1)])
     w = four_uniforms(seed, index, LOOP_STREAM, 2 * clock.tick + 1)
     if w[0] < run.late_probability:
         return float(max(run.late_s, run.period_s))
-    jitter = run.jitter_s * bell(u[0], u[1], u[2])
+    jitter = run.loop_shift_s + run.jitter_s * bell(u[0], u[1], u[2])
     bound = 0.5 * run.period_s
     return float(run.period_s + min(max(jitter, -bound), bound))
+
+
+@compiled
+def planned_late(run: Any, body: Any, memory: Any, clock: Any) -> float:
+    """Length of the one late loop that was planned for this run, if it begins now; else 0.
+
+    It begins at a time, or at a height on the n-th way in or out that the routine commands.
+    """
+    if run.planned_late_s == 0.0 or clock.planned_done == 1:
+        return 0.0
+    if memory.way != clock.turned_way:
+        clock.turned_way = memory.way
+        clock.turns += 1 if memory.way == run.planned_way else 0
+    if run.planned_way == 0:
+        due = body.time_s >= run.planned_place
+    else:
+        there = (body.carriage_m - run.planned_place) * run.planned_way >= 0.0
+        due = there and memory.way == run.planned_way and clock.turns == run.planned_turn
+    clock.planned_done = 1 if due else 0
+    return float(run.planned_late_s) if due else 0.0
 
 
 @compiled

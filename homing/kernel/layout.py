@@ -42,6 +42,8 @@ RUN = np.dtype(
         # controller
         "period_s jitter_s late_probability late_s sensor_latency_s read_before_s drive_latency_s "
         "max_time_s after_s settle_s "
+        # loops as planned instead of drawn; 0: nothing planned
+        "first_loop_s loop_shift_s sample_shift planned_late_s planned_place "
         # sensor
         "fine_low_m fine_step_m coarse_low_m coarse_step_m operate release sample_period_s bounce_s noise "
         "quantum flip_probability trip_m release_m window_low_m zone_high_m "
@@ -50,7 +52,10 @@ RUN = np.dtype(
         # fault
         "fault_onset_s fault_size fault_height_m fault_span_m fault_span_s"
     )
-    + _ints("coupling command stall_sensor two_sided reading_lag wire_reads_made referenced fault")
+    + _ints(
+        "coupling command stall_sensor two_sided reading_lag wire_reads_made referenced fault "
+        "planned_way planned_turn"
+    )
 )
 
 #: Spool, carriage and drive of one run as they move.
@@ -97,7 +102,9 @@ LAGGED = 32
 #: The controller's clock: loops done, commands under way, what faults hold back, how the run ended.
 CLOCK = np.dtype(
     _floats("held_until_s ended_s zeroed_s")
-    + _ints("tick pending late_done held_reading held_counts reason rows_traced")
+    + _ints(
+        "tick pending late_done planned_done turns turned_way held_reading held_counts reason rows_traced"
+    )
     + [("pending_s", "f8", (PENDING,)), ("pending_phase", "i8", (PENDING,)), ("lagged", "i8", (LAGGED,))]
 )
 

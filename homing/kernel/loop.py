@@ -24,6 +24,7 @@ from homing.kernel.controller import (
     lagged,
     next_period,
     order,
+    planned_late,
     stall_reading,
     way_of,
 )
@@ -57,9 +58,11 @@ def live_through_period(
     run: Any, parts: Any, stops: Any, curve: Any, periods: Any, table: Any, seed: int, index: int
 ) -> None:
     """Steps 1 and 2: the period just past, in which commands under way reach the drive."""
-    body, sense, _, watch, clock = parts
+    body, sense, memory, watch, clock = parts
     start_s = body.time_s
-    length = next_period(run, body, clock, periods, seed, index)
+    length = planned_late(run, body, memory, clock)
+    if length == 0.0:
+        length = next_period(run, body, clock, periods, seed, index)
     end_s = start_s + length
     sense.read_s, sense.taken = end_s - run.read_before_s, 0
     # a stop keeps the planned end of the late loop that it met

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from homing.kernel.build import compiled
@@ -27,6 +28,7 @@ def set_up(run: Any, parts: Any, curve: Any, seed: int, index: int) -> None:
     set_up_memory(run, body, memory)
     set_up_watch(run, body, watch)
     clock.tick = clock.pending = clock.late_done = clock.reason = clock.rows_traced = 0
+    clock.planned_done = clock.turns = clock.turned_way = 0
     for i in range(LAGGED):
         clock.lagged[i] = sense.output
     clock.held_reading = clock.held_counts = 0
@@ -56,8 +58,9 @@ def set_up_body(run: Any, body: Any) -> None:
 
 @compiled
 def set_up_sense(run: Any, sense: Any, phase: float) -> None:
-    """A healthy sensor; a sampling part begins anywhere in its period."""
-    sense.next_sample_s = phase * run.sample_period_s
+    """A healthy sensor; a sampling part begins anywhere in its period, and later by what is planned."""
+    phase += run.sample_shift
+    sense.next_sample_s = (phase - math.floor(phase)) * run.sample_period_s
     sense.burst_end_s, sense.shift_m, sense.scale, sense.offset = -1.0, 0.0, 1.0, 0.0
     sense.bounce_s, sense.flip_probability = run.bounce_s, run.flip_probability
     sense.changes = sense.readings = 0

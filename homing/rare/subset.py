@@ -118,6 +118,11 @@ def small_probability(
     return _together(tuple(found), confidence)
 
 
+def nothing_found(why: str, confidence: float = 0.95) -> SmallProbability:
+    """No estimate, and why not."""
+    return SmallProbability(None, None, None, confidence, (), why)
+
+
 def one_repetition(margin: Margin, dimensions: int, runs: int, generator: np.random.Generator) -> Repetition:
     """Once through the levels."""
     z = generator.standard_normal((runs, dimensions))

@@ -28,6 +28,7 @@ from homing.results import METRICS
 
 if TYPE_CHECKING:
     from homing.checklist import Check
+    from homing.report.worst_page import OnPage
     from homing.results import RequirementResult, Verification
 
 #: Sections of a lift file that describe the lift and its routine, in the order of the page.
@@ -55,7 +56,9 @@ class Gauge:
     worst: float
 
 
-def write_report(verification: Verification, folder: str | Path, checks: Sequence[Check] = ()) -> Path:
+def write_report(
+    verification: Verification, folder: str | Path, checks: Sequence[Check] = (), beyond: OnPage | None = None
+) -> Path:
     """Write the report of a verification.
 
     Parameters
@@ -66,6 +69,8 @@ def write_report(verification: Verification, folder: str | Path, checks: Sequenc
         Made if it does not exist. Files of the same names are replaced, others left alone.
     checks : sequence of Check, optional
         The pit checklist (``homing.checklist``), written beside the page and linked from it.
+    beyond : OnPage, optional
+        What was looked for beyond the ensemble: worst case, small probabilities.
 
     Returns
     -------
@@ -84,7 +89,7 @@ def write_report(verification: Verification, folder: str | Path, checks: Sequenc
     table = verification.table
     contents: dict[str, bytes] = {}
     drawn = []
-    for picture in all_figures(verification, table):
+    for picture in (*all_figures(verification, table), *(beyond.pictures if beyond else ())):
         element = svg(picture.figure, picture.name)
         contents[f"{picture.name}.png"] = png(picture.figure)
         contents[f"{picture.name}.svg"] = ('<?xml version="1.0" encoding="utf-8"?>\n' + element).encode()
@@ -93,12 +98,16 @@ def write_report(verification: Verification, folder: str | Path, checks: Sequenc
         contents[CHECKLIST] = render_checklist(verification, checks).encode()
     # the page comes last: where it stands, its pictures do
     told = diagram_text(table) if table is not None else ""
-    contents[INDEX] = render(verification, drawn, told, checks).encode()
+    contents[INDEX] = render(verification, drawn, told, checks, beyond).encode()
     return write_files(place.resolve(), contents) / INDEX
 
 
 def render(
-    verification: Verification, pictures: Sequence[Drawn], routine: str, checks: Sequence[Check] = ()
+    verification: Verification,
+    pictures: Sequence[Drawn],
+    routine: str,
+    checks: Sequence[Check] = (),
+    beyond: OnPage | None = None,
 ) -> str:
     """The whole page as text; ``routine`` is the routine told in words."""
     environment = Environment(
@@ -109,7 +118,7 @@ def render(
         lstrip_blocks=True,
     )
     return environment.get_template("page.html").render(
-        **_context(verification, pictures, routine), checks=checks, checklist_file=CHECKLIST
+        **_context(verification, pictures, routine), checks=checks, checklist_file=CHECKLIST, beyond=beyond
     )
 
 

@@ -6,20 +6,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from homing.report.figures.style import BLUE, FAINT, INK, ORANGE, figure, grid, look
+from homing.report.figures.style import BLUE, FAINT, INK, ORANGE, SAND, figure, grid, look
+from homing.report.worst_words import late_loops_s
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from homing.liftfile import Lift
     from homing.results import Run
 
 #: Heights up to this are drawn once more, large [mm].
 END_MM = 45.0
 
 
-def worst_picture(nominal: Run, worst: Run) -> Figure:
-    """Height, last millimetres, speed and readings of both runs over time."""
+def worst_picture(nominal: Run, worst: Run, lift: Lift) -> Figure:
+    """Height, last millimetres, speed and readings of both runs over time.
+
+    Late loops of the worst one are shaded.
+    """
     runs = ((nominal, "nominal", BLUE, "-"), (worst, "worst case", ORANGE, (0, (4, 1.5))))
     with look():
         made = figure(6.0)
@@ -30,6 +35,9 @@ def worst_picture(nominal: Run, worst: Run) -> Figure:
             panels[1].plot(t, trace["spool_mm"], color=colour, ls=dashes)
             panels[2].plot(t, trace["carriage_mm_s"], color=colour, ls=dashes)
         _draw_readings(panels[3], (nominal, worst))
+        for start_s, end_s in late_loops_s(worst, lift):
+            for axes in panels:
+                axes.axvspan(start_s, end_s, color=SAND, lw=0, zorder=0)
         _finish(panels, nominal, worst)
     return made
 
@@ -59,8 +67,9 @@ def _draw_readings(axes: Axes, runs: tuple[Run, Run]) -> None:
     for row, (run, colour) in enumerate(zip(runs, (BLUE, ORANGE), strict=True)):
         name = next(name for name in run.trace.columns if name.startswith("reading_"))
         made = np.asarray(run.trace[name]) > 0
-        axes.axhline(row, color=FAINT, lw=6)
-        axes.fill_between(run.trace["t_s"], row - 0.3, row + 0.3, where=made, step="post", color=colour, lw=0)
+        axes.axhline(row, color=FAINT, lw=6, zorder=1)
+        t_s = run.trace["t_s"]
+        axes.fill_between(t_s, row - 0.3, row + 0.3, where=made, step="post", color=colour, lw=0, zorder=2)
     axes.set_yticks((0, 1), ["nominal", "worst case"])
     axes.set_ylim(1.6, -0.6)
     axes.set_title("What the controller reads; coloured: made")

@@ -12,10 +12,22 @@ from homing.faults import faults_for
 from homing.values import is_number, nearest
 from homing.worst.case import SHARES, Case
 from homing.worst.cube import RUN_NUMBERS
+from homing.worst.timing import LateLoop, Timing
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+
+#: Sections of a case file, those that it always has first, and their keys beside the shares.
+ALWAYS = ("case", "start", "sway", "values")
+KNOWN = (*ALWAYS, "timing", "fault")
+REQUIRED: Mapping[str, tuple[str, ...]] = {
+    "case": ("lift", "lift_mark", "seed", "requirement", "margin"),
+    "start": ("kind",),
+    "timing": ("late_loop",),
+    "fault": ("name",),
+}
+OPTIONAL: Mapping[str, tuple[str, ...]] = {"case": ("run_number", "timing_mark")}
 
 
 def read_case(file: str | Path) -> Mapping[str, Any]:
@@ -27,32 +39,30 @@ def read_case(file: str | Path) -> Mapping[str, Any]:
     except (OSError, UnicodeDecodeError) as error:
         why = getattr(error, "strerror", None) or "not UTF-8 text"
         raise InputError(f"cannot be read as a case file ({why.lower()})", file=str(file)) from None
-    required = {"case": ("lift", "lift_mark", "seed", "requirement", "margin"), "start": ("kind",)}
-    optional = {"case": ("run_number",), "fault": ("name",), "values": ()}
-    known = ("case", "start", "sway", "values", "fault")
     for section, table in given.items():
-        if section not in known or not isinstance(table, dict):
-            raise InputError(
-                f"is not a section of a case file{nearest(section, known)}", file=str(file), key=section
-            )
-        keys = (*required.get(section, ()), *optional.get(section, ()), *SHARES.get(section, ()))
-        for key in table if section != "values" else ():
-            if key not in keys:
-                raise InputError(
-                    f"is not a known key{nearest(key, keys)}", file=str(file), key=f"{section}.{key}"
-                )
-    for section in known[:4]:
-        for key in (*required.get(section, ()), *SHARES.get(section, ())):
+        _check_section(section, table, str(file))
+    for section in (*ALWAYS, *(each for each in ("timing", "fault") if each in given)):
+        for key in (*REQUIRED.get(section, ()), *SHARES.get(section, ())):
             if key not in given.get(section, {}):
                 raise InputError("must be given", file=str(file), key=f"{section}.{key}")
     return given
+
+
+def _check_section(section: str, table: Any, file: str) -> None:
+    """Refuse what no case file has."""
+    if section not in KNOWN or not isinstance(table, dict):
+        raise InputError(f"is not a section of a case file{nearest(section, KNOWN)}", file=file, key=section)
+    keys = (*REQUIRED.get(section, ()), *OPTIONAL.get(section, ()), *SHARES.get(section, ()))
+    for key in table if section != "values" else ():
+        if key not in keys:
+            raise InputError(f"is not a known key{nearest(key, keys)}", file=file, key=f"{section}.{key}")
 
 
 def as_case(given: Mapping[str, Any], lift: Lift, file: str) -> Case:
     """Case from the tables of its file, held against the lift that is to play it."""
     head, start = given["case"], given["start"]
     starts = {each.words: each for each in Start}
-    if start["kind"] not in starts:
+    if not isinstance(start["kind"], str) or start["kind"] not in starts:
         raise InputError(
             f"must be one of {', '.join(starts)}", file=file, key="start.kind", got=start["kind"]
         )
@@ -76,7 +86,19 @@ def as_case(given: Mapping[str, Any], lift: Lift, file: str) -> Case:
         values=_values(given.get("values", {}), lift, file),
         fault=None if fault is None else _fault(fault, lift, file),
         fault_shares=(0.0, 0.0, 0.0) if fault is None else _fault_shares(fault, file),
+        timing=_timing(given["timing"], file) if "timing" in given else Timing(),
+        timing_mark=str(head["timing_mark"]) if "timing_mark" in head else None,
     )
+
+
+def _timing(table: Mapping[str, Any], file: str) -> Timing:
+    kinds = {each.words: each for each in LateLoop}
+    late = table["late_loop"]
+    if not isinstance(late, str) or late not in kinds:
+        must = f"must be one of {', '.join(kinds)}"
+        raise InputError(must, file=file, key="timing.late_loop", got=late)
+    shares = {key: _share(table[key], file, f"timing.{key}") for key in SHARES["timing"]}
+    return Timing(late_loop=kinds[late], **shares)
 
 
 def _values(table: Mapping[str, Any], lift: Lift, file: str) -> dict[str, float]:

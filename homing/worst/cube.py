@@ -1,7 +1,8 @@
-"""The cube that is searched: every drawn number of a run, its run number and, if asked, one fault.
+"""The cube that is searched: every drawn number of a run, its run number, its timing and, if asked, a fault.
 
-Each coordinate is even between 0 and 1, as in ``homing.draws``. Behind those come the run number, whose
-loops, noise and sampling it stands for, and with a fault: which, when, how much, where.
+Each coordinate is even between 0 and 1, as in ``homing.draws``. Behind those come the run number, which
+stands for jitter, noise and sampling as drawn, then what of the timing is chosen instead (``timing.py``), and
+with a fault: which, when, how much, where.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from homing.draws import FIRST_COLUMNS, Draws, columns_of, from_uniforms
 from homing.faults import FAULT_RUN_S, FaultKind, FaultPlan
 from homing.setting import Setting
 from homing.simulate import run_batch
+from homing.worst.timing import LATE_LOOP, TIMING_NAMES, TIMING_NOMINAL, plan, searched_timing
 
 Floats = NDArray[np.float64]
 
@@ -29,25 +31,35 @@ FIRST_NOMINAL = (0.0, 0.5, 0.0, 0.5, 0.5)
 #: No fault; its onset, size and place then mean nothing.
 FAULT_NOMINAL = (0.0, 0.0, 0.0, 0.5)
 RUN_NUMBER = "loops and noise"
-DISCRETE = ("start", RUN_NUMBER, "fault")
+DISCRETE = ("start", RUN_NUMBER, LATE_LOOP, "fault")
 
 
 @dataclass(frozen=True)
 class Cube:
-    """What is searched of one setting; ``faults`` are those of which a run may have one."""
+    """What is searched of one setting; ``faults`` are those of which a run may have one.
+
+    ``searched`` names what of the timing is chosen; by default all that can differ.
+    """
 
     setting: Setting
     faults: tuple[FaultKind, ...] = ()
+    searched: tuple[str, ...] | None = None
+
+    @cached_property
+    def timing(self) -> tuple[str, ...]:
+        """What of the timing is searched, in the order of its columns."""
+        return searched_timing(self.setting) if self.searched is None else self.searched
 
     @cached_property
     def names(self) -> tuple[str, ...]:
         """Name of each coordinate."""
         keys = tuple(tolerance.key for tolerance in self.setting.lift.tolerances)
-        return (*FIRST_NAMES, *keys, RUN_NUMBER, *(FAULT_NAMES if self.faults else ()))
+        return (*FIRST_NAMES, *keys, RUN_NUMBER, *self.timing, *(FAULT_NAMES if self.faults else ()))
 
     @cached_property
     def nominal(self) -> Floats:
         """The nominal run, (d,): its loops exactly as the lift file says, without jitter or late loops."""
+        usual = dict(zip(TIMING_NAMES, TIMING_NOMINAL, strict=True))
         numbers = self.setting.lift.quantities()
         shares = [
             float(np.clip((numbers[each.key] - each.low) / (each.high - each.low), 0.0, 1.0))
@@ -55,7 +67,8 @@ class Cube:
             else 0.5
             for each in self.setting.lift.tolerances
         ]
-        return np.array([*FIRST_NOMINAL, *shares, 0.0, *(FAULT_NOMINAL if self.faults else ())])
+        timing = [usual[name] for name in self.timing]
+        return np.array([*FIRST_NOMINAL, *shares, 0.0, *timing, *(FAULT_NOMINAL if self.faults else ())])
 
     @cached_property
     def discrete(self) -> NDArray[np.bool_]:
@@ -76,8 +89,20 @@ class Cube:
         """Place of each point's fault in ``faults``, (n,); -1 for none."""
         if not self.faults:
             return np.full(len(u), -1)
-        chosen = np.floor(u[:, self.drawn + 1] * (len(self.faults) + 1)).astype(np.int64)
+        chosen = np.floor(u[:, self.broken_from] * (len(self.faults) + 1)).astype(np.int64)
         return np.minimum(chosen, len(self.faults)) - 1
+
+    @property
+    def broken_from(self) -> int:
+        """First of the columns of the fault."""
+        return self.drawn + 1 + len(self.timing)
+
+    def timing_shares(self, u: Floats) -> Floats:
+        """Timing of each point, (n, 5), in the order of ``TIMING_NAMES``."""
+        shares = np.tile(TIMING_NOMINAL, (len(u), 1))
+        for column, name in enumerate(self.timing, start=self.drawn + 1):
+            shares[:, TIMING_NAMES.index(name)] = u[:, column]
+        return shares
 
     def draws(self, u: Floats) -> Draws:
         """What the first coordinates stand for."""
@@ -85,16 +110,16 @@ class Cube:
 
     def batch(self, u: Floats) -> Batch:
         """Points (n, d) as runs ready for the kernel."""
-        made = ready(self.setting, self.draws(u), self.run_numbers(u))
+        made = ready(self.setting, self.draws(u), self.run_numbers(u), self.timing_shares(u))
         kinds = self.fault_numbers(u)
         for number in np.unique(kinds[kinds >= 0]):
             rows = np.flatnonzero(kinds == number)
-            break_down(self.setting, made, self.faults[number], rows, u[rows, self.drawn + 2 :])
+            break_down(self.setting, made, self.faults[number], rows, u[rows, self.broken_from + 1 :])
         return made
 
     def simulate(self, u: Floats) -> Floats:
         """Result rows (n, columns) of points (n, d)."""
-        return run_batch(self.setting, self.batch(u), self.setting.periods_s)
+        return played(self.setting, self.batch(u))
 
     def place_of(self, name: str) -> int:
         """Column of a coordinate."""
@@ -106,13 +131,26 @@ class Cube:
         return tolerance.low + (tolerance.high - tolerance.low) * share
 
 
-def ready(setting: Setting, draws: Draws, numbers: NDArray[np.int64]) -> Batch:
-    """Drawn runs ready for the kernel; a run number of -1 stands for loops exactly as written."""
+def ready(setting: Setting, draws: Draws, numbers: NDArray[np.int64], timing: Floats) -> Batch:
+    """Drawn runs with their timing (n, 5) ready for the kernel.
+
+    A run number of -1 stands for loops exactly as written, but for that timing.
+    """
     as_written = numbers < 0
     made = batch_of(setting, draws, np.where(as_written, NOMINAL_INDEX, numbers))
+    plan(setting, made.runs, timing)
     made.runs.jitter_s[as_written] = 0.0
     made.runs.late_probability[as_written] = 0.0
     return made
+
+
+def played(setting: Setting, made: Batch) -> Floats:
+    """Result rows of runs; those with loops as written do not draw from the periods measured in a log."""
+    rows = run_batch(setting, made, setting.periods_s)
+    written = made.indices == NOMINAL_INDEX
+    if len(setting.periods_s) and written.any():
+        rows[written] = run_batch(setting, made, np.empty(0))[written]
+    return rows
 
 
 def break_down(

@@ -1,8 +1,10 @@
 """Shrinking: as few coordinates as possible away from nominal, and those by as little as possible.
 
-Coordinates are set back one by one, each time the one that leaves the least margin; the others are then moved
-towards nominal by bisection. What is kept must still fail, or, when nothing failed, still have nearly the
-least margin that was found. Every trial is one simulated run.
+Coordinates are set back one by one, each time the one that leaves the least margin. One that cannot be set
+back alone is set back while the others are drawn anew: where several must fit together, such as the phase of
+the loops and a height, fewer of them may do at other values. The rest is then moved towards nominal by
+bisection. What is kept must still fail, or, when nothing failed, still have nearly the least margin that was
+found. Every trial is one simulated run.
 """
 
 from __future__ import annotations
@@ -17,23 +19,34 @@ Floats = NDArray[np.float64]
 
 #: Halvings of a departure: a tolerance is then known to a thousandth of its width.
 HALVINGS = 10
+#: Points that are drawn while one coordinate is set back; every other one keeps near what the others were.
+TRIES, NEAR = 32, 0.1
 #: Without a failing run: how much of the way from the nominal margin down to the least one may be given up.
 GIVEN_UP = 0.1
 
 
 @dataclass(frozen=True)
 class Shrunk:
-    """The point after shrinking, its margin, and the runs that it took."""
+    """The point after shrinking, its margin, and the runs that it took; ``interrupted`` by Ctrl-C, it may be
+    larger than it need be.
+    """
 
     point: Floats
     margin: float
     runs: int
+    interrupted: bool = False
 
 
 def shrink(
-    margin: Callable[[Floats], float], worst: Floats, nominal: Floats, discrete: NDArray[np.bool_]
+    margin: Callable[[Floats], float],
+    worst: Floats,
+    nominal: Floats,
+    discrete: NDArray[np.bool_],
+    done: Callable[[int, int], None] | None = None,
 ) -> Shrunk:
     """Shrink a point (d,) towards nominal (d,).
+
+    Ctrl-C ends it early with what it has come to.
 
     Parameters
     ----------
@@ -41,25 +54,53 @@ def shrink(
         Margin of one point (d,); negative fails.
     discrete : ndarray of bool, shape (d,)
         Coordinates that can only be set back, since what lies between means something else.
+    done : callable, optional
+        Called with (coordinates decided, coordinates away from nominal at first).
     """
-    shrinking = _Shrinking(margin, nominal)
+    shrinking, interrupted = _Shrinking(margin, nominal, discrete, done), False
     shrinking.begin(worst)
-    shrinking.set_back()
-    for i in np.flatnonzero((shrinking.point != nominal) & ~discrete):
-        shrinking.halve(int(i))
-    shrinking.set_back()
-    return Shrunk(shrinking.point, shrinking.margin, shrinking.runs)
+    try:
+        shrinking.set_back()
+        while shrinking.set_back_one_while_others_move():
+            shrinking.set_back()
+        for i in np.flatnonzero((shrinking.point != nominal) & ~discrete):
+            shrinking.halve(int(i))
+        shrinking.set_back()
+    except KeyboardInterrupt:
+        interrupted = True
+    return Shrunk(*shrinking.kept, shrinking.runs, interrupted)
 
 
 class _Shrinking:
-    def __init__(self, margin: Callable[[Floats], float], nominal: Floats) -> None:
-        self._measure, self._nominal = margin, nominal
-        self.runs, self.margin, self.point, self._most = 0, np.inf, nominal, 0.0
+    def __init__(
+        self,
+        margin: Callable[[Floats], float],
+        nominal: Floats,
+        discrete: NDArray[np.bool_],
+        done: Callable[[int, int], None] | None,
+    ) -> None:
+        self._measure, self._nominal, self._discrete, self._done = margin, nominal, discrete, done
+        self._generator = np.random.default_rng(0)
+        self.runs, self.kept, self._most, self._decided, self._of = 0, (nominal, np.inf), 0.0, 0, 0
+
+    @property
+    def point(self) -> Floats:
+        return self.kept[0]
+
+    def _keep(self, point: Floats, margin: float) -> None:
+        self.kept = point, margin  # in one step: Ctrl-C may come at any moment
+
+    def _tell(self) -> None:
+        self._decided += 1
+        if self._done is not None:
+            self._done(min(self._decided, self._of), self._of)
 
     def begin(self, worst: Floats) -> None:
-        self.point, self.margin = worst.copy(), self._tried(worst)
-        if self.margin >= 0.0:
-            self._most = self.margin + GIVEN_UP * max(self._tried(self._nominal) - self.margin, 0.0)
+        margin = self._tried(worst)
+        self._keep(worst.copy(), margin)
+        self._of = int(np.sum(worst != self._nominal))
+        if margin >= 0.0:
+            self._most = margin + GIVEN_UP * max(self._tried(self._nominal) - margin, 0.0)
 
     def _tried(self, point: Floats) -> float:
         self.runs += 1
@@ -81,8 +122,29 @@ class _Shrinking:
             kept = [trial for trial in trials if self._keeps(trial[0])]
             if not kept:
                 return
-            self.margin, i = min(kept)
-            self.point = self._moved(i, self._nominal[i])
+            margin, i = min(kept)
+            self._keep(self._moved(i, self._nominal[i]), margin)
+            self._tell()
+
+    def set_back_one_while_others_move(self) -> bool:
+        """Set one more coordinate back, with other values of the rest; tell whether that was possible."""
+        away = self.point != self._nominal
+        for i in np.flatnonzero(away):
+            moved = away & ~self._discrete
+            moved[i] = False
+            if not moved.any():
+                continue
+            for number in range(TRIES):
+                trial = self._moved(int(i), self._nominal[i])
+                fresh = self._generator.random(len(trial))
+                near = np.clip(trial + NEAR * (2.0 * fresh - 1.0), 0.0, 1.0)
+                trial[moved] = (near if number % 2 else fresh)[moved]
+                margin = self._tried(trial)
+                if self._keeps(margin):
+                    self._keep(trial, margin)
+                    self._tell()
+                    return True
+        return False
 
     def halve(self, i: int) -> None:
         """Move one coordinate towards nominal as far as it still fails."""
@@ -91,7 +153,8 @@ class _Shrinking:
             middle = 0.5 * (inside + outside)
             margin = self._tried(self._moved(i, middle))
             if self._keeps(margin):
-                outside, self.margin = middle, margin
+                outside = middle
+                self._keep(self._moved(i, middle), margin)
             else:
                 inside = middle
-        self.point = self._moved(i, outside)
+        self._tell()

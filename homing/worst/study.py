@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
+import math
 import os
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from homing.draws import FIRST_COLUMNS, Start
 from homing.faults import FaultKind, faults_for
-from homing.requirements import Requirement
 from homing.results import Run
 from homing.setting import Setting
-from homing.simulate import nominal_run, run_batch, traced
+from homing.simulate import nominal_run
 from homing.values import nearest
-from homing.worst.case import Case, lift_mark
-from homing.worst.cube import FIRST_NAMES, Cube
-from homing.worst.margins import margins, searched
+from homing.worst.aims import Aims
+from homing.worst.case import Case, case_margin, case_of_point, play
+from homing.worst.cube import Cube
+from homing.worst.departures import Departure, departures
 from homing.worst.search import Tried, search
-from homing.worst.shrink import Shrunk, shrink
+from homing.worst.shrink import shrink
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
@@ -34,24 +35,23 @@ Floats = NDArray[np.float64]
 BLOCK_POINTS = 48
 #: Word with which any one fault of the lift may strike.
 ANY_FAULT = "any"
-
-
-@dataclass(frozen=True)
-class Departure:
-    """One drawn number away from nominal, in words and in the unit of the lift file."""
-
-    what: str
-    nominal: str
-    value: str
+#: Told while working: what is being done, how much of it is done, and of how much.
+Progress = Callable[[str, int, int], None]
+SEARCHING, SEARCHING_SECONDS, SHRINKING = "worst case", "worst case, seconds", "worst case, made smaller"
 
 
 @dataclass(frozen=True)
 class Least:
-    """Least margin of one requirement over all runs tried, and how many of those failed it."""
+    """Least margin of one requirement over the runs on which it was measured, and how many of them failed.
+
+    ``unit`` is that of the margin; None: it is a share of the limit.
+    """
 
     requirement: str
     margin: float
     failing: int
+    measured: int
+    unit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -59,13 +59,16 @@ class WorstCase:
     """The run with the least margin that a search found, after shrinking.
 
     ``tried`` counts the runs of the search, ``shrinking`` those spent afterwards. ``fails`` is False when
-    nothing failed: the case is then the one that came nearest.
+    nothing failed: the case is then the one that came nearest. ``unit`` is that of its margin (None: a share
+    of the limit); ``searched`` names what was varied, ``left_out`` the requirements that were not searched.
+    ``interrupted``: Ctrl-C ended the search or the shrinking.
     """
 
     lift: Lift
     case: Case
     fails: bool
     margin: float
+    unit: str | None
     found_margin: float
     tried: int
     shrinking: int
@@ -73,6 +76,9 @@ class WorstCase:
     departures: tuple[Departure, ...]
     run: Run
     nominal: Run
+    searched: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+    interrupted: bool = False
 
 
 def worst_case(
@@ -82,9 +88,11 @@ def worst_case(
     seconds: float | None = None,
     fault: str | None = None,
     workers: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> WorstCase:
     """Search a lift for the run with the least margin, and shrink it.
+
+    Ctrl-C ends the search, then the shrinking, early with what was found.
 
     Parameters
     ----------
@@ -96,22 +104,42 @@ def worst_case(
     workers : int, optional
         Threads; never changes a number.
     progress : callable, optional
-        Called with (runs tried, runs in all).
+        Called with (what, done, all).
     """
     cube = Cube(setting, faults_of(setting.lift, fault))
-    wanted = searched(setting.lift, with_fault=fault is not None)
+    aims = Aims.of(setting, with_fault=fault is not None)
     with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
 
-        def measured(points: Floats) -> Floats:
+        def block(points: Floats) -> Floats:
+            return aims.fixed_margins(cube.batch(points))
+
+        def fixed(points: Floats) -> Floats:
             blocks = [points[i : i + BLOCK_POINTS] for i in range(0, len(points), BLOCK_POINTS)]
-            rows = np.vstack(list(pool.map(cube.simulate, blocks)))
-            return margins(setting, rows, wanted)
+            return np.vstack(list(pool.map(block, blocks)))
 
         tried = search(
-            measured, len(cube.nominal), len(wanted), runs=runs, seconds=seconds, seed=setting.seed,
-            first=cube.nominal[None, :], progress=progress,
+            fixed, len(cube.nominal), len(aims.fixed),
+            slow_margins=lambda points: aims.own_margins(cube.batch(points)), slow=len(aims.own),
+            runs=runs, seconds=seconds, seed=setting.seed, first=cube.nominal[None, :],
+            progress=_searching(progress, seconds),
         )  # fmt: skip
-    return _shrunk_case(cube, wanted, tried)
+    return _shrunk_case(cube, aims, tried, progress)
+
+
+def _searching(progress: Progress | None, seconds: float | None) -> Callable[[int, int], None] | None:
+    """Progress of the search: of its seconds where it has no number of runs to do."""
+    if progress is None:
+        return None
+    began = time.monotonic()
+
+    def told(done: int, of: int) -> None:
+        if of or seconds is None:
+            progress(SEARCHING, done, of)
+        else:
+            whole = math.ceil(seconds)
+            progress(SEARCHING_SECONDS, min(int(time.monotonic() - began), whole), whole)
+
+    return told
 
 
 def faults_of(lift: Lift, name: str | None) -> tuple[FaultKind, ...]:
@@ -128,92 +156,43 @@ def faults_of(lift: Lift, name: str | None) -> tuple[FaultKind, ...]:
     return (kinds[names.index(name)],)
 
 
-def _shrunk_case(cube: Cube, wanted: tuple[Requirement, ...], tried: Tried) -> WorstCase:
+def _shrunk_case(cube: Cube, aims: Aims, tried: Tried, progress: Progress | None) -> WorstCase:
     k = int(np.argmin(tried.least))
+    aim = Aims.named(cube.setting, aims.names[k])
 
     def margin(point: Floats) -> float:
         # by way of the case, so that what is kept is what a case file plays
-        made = as_case(cube, point, wanted[k].name, 0.0).batch(cube.setting)
-        row = run_batch(cube.setting, made, cube.setting.periods_s)
-        return float(margins(cube.setting, row, (wanted[k],))[0, 0])
+        return case_margin(aim, case_of_point(cube, point, aims.names[k], 0.0))
 
-    small = shrink(margin, tried.points[k], cube.nominal, cube.discrete)
-    case = as_case(cube, small.point, wanted[k].name, small.margin)
+    def told(done: int, of: int) -> None:
+        if progress is not None:
+            progress(SHRINKING, done, of)
+
+    small = shrink(margin, tried.point(k), cube.nominal, cube.discrete, told)
+    case = case_of_point(cube, small.point, aims.names[k], small.margin)
     return WorstCase(
         lift=cube.setting.lift,
         case=case,
         fails=small.margin < 0.0,
         margin=small.margin,
-        found_margin=float(tried.least[k]),
+        unit=aims.units[k],
+        found_margin=float(tried.least[k] * aims.scales[k]),
         tried=tried.runs,
         shrinking=small.runs,
-        least=tuple(
-            Least(each.name, float(low), int(failing))
-            for each, low, failing in zip(wanted, tried.least, tried.failing, strict=True)
-        ),
-        departures=departures(cube, small),
+        least=_least(aims, tried),
+        departures=departures(cube, small.point),
         run=play(cube.setting, case),
         nominal=nominal_run(cube.setting),
+        searched=cube.names,
+        left_out=aims.left_out,
+        interrupted=tried.interrupted or small.interrupted,
     )
 
 
-def as_case(cube: Cube, point: Floats, requirement: str, margin: float) -> Case:
-    """A point of the cube as a case."""
-    lift, row = cube.setting.lift, point[None, :]
-    number, kind = int(cube.run_numbers(row)[0]), int(cube.fault_numbers(row)[0])
-    when, size, place = point[cube.drawn + 2 :] if cube.faults else (0.0, 0.0, 0.0)
-    return Case(
-        lift=lift.source,
-        lift_mark=lift_mark(lift),
-        seed=cube.setting.seed,
-        requirement=requirement,
-        margin=margin,
-        run_number=None if number < 0 else number,
-        start=Start(int(cube.draws(row).start_kind[0])),
-        start_place=float(point[1]),
-        count_phase=float(point[2]),
-        sway=(float(point[3]), float(point[4])),
-        values={
-            each.key: float(each.low + (each.high - each.low) * point[FIRST_COLUMNS + i])
-            for i, each in enumerate(lift.tolerances)
-        },
-        fault=None if kind < 0 else cube.faults[kind].name,
-        fault_shares=(0.0, 0.0, 0.0) if kind < 0 else (float(when), float(size), float(place)),
+def _least(aims: Aims, tried: Tried) -> tuple[Least, ...]:
+    return tuple(
+        Least(name, float(low * scale), int(failing), int(measured), unit)
+        for name, unit, low, scale, failing, measured in zip(
+            aims.names, aims.units, tried.least, aims.scales, tried.failing, tried.measured, strict=True
+        )
     )
-
-
-def play(setting: Setting, case: Case) -> Run:
-    """The run of a case, with its trace."""
-    made = case.batch(setting)
-    run = traced(setting, made, int(made.indices[0]))
-    return replace(run, index=case.run_number, start=case.start.words)
-
-
-def case_margin(setting: Setting, case: Case) -> float:
-    """Margin that a case has on a lift."""
-    wanted = [each for each in searched(setting.lift, with_fault=False) if each.name == case.requirement]
-    if not wanted:
-        raise InputError("must be a requirement of the lift", key="case.requirement", got=case.requirement)
-    row = run_batch(setting, case.batch(setting), setting.periods_s)
-    return float(margins(setting, row, (wanted[0],))[0, 0])
-
-
-def departures(cube: Cube, small: Shrunk) -> tuple[Departure, ...]:
-    """What of a point is away from nominal, in words."""
-    away = np.flatnonzero(small.point != cube.nominal)
-    return tuple(_departure(cube, cube.names[i], small.point, int(i)) for i in away)
-
-
-def _departure(cube: Cube, name: str, point: Floats, i: int) -> Departure:
-    row, nominal, share = point[None, :], float(cube.nominal[i]), float(point[i])
-    if name == "start":
-        return Departure(name, "nominal", Start(int(cube.draws(row).start_kind[0])).words)
-    if FIRST_COLUMNS <= i < cube.drawn:
-        return Departure(name, f"{cube.value(name, nominal):.4g}", f"{cube.value(name, share):.4g}")
-    if i == cube.drawn:
-        return Departure(name, "as written", f"those of run {int(cube.run_numbers(row)[0])}")
-    if name == "fault":
-        return Departure(name, "none", cube.faults[int(cube.fault_numbers(row)[0])].name)
-    if name in FIRST_NAMES or name.startswith("fault"):
-        return Departure(name, f"{nominal:.3f} of its range", f"{share:.3f} of its range")
-    raise AssertionError(name)

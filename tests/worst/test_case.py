@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,12 +12,13 @@ from homing import load_lift
 from homing.cli import run
 from homing.draws import draw
 from homing.setting import prepare
-from homing.simulate import run_batch, run_nominal, simulate
-from homing.worst.case import case_text
+from homing.simulate import run_batch, run_block, run_nominal, simulate
+from homing.worst.aims import Aims
+from homing.worst.case import case_margin, case_of_point, case_text, play
 from homing.worst.casefile import as_case, read_case
 from homing.worst.cube import Cube
-from homing.worst.study import as_case as case_of
-from homing.worst.study import case_margin, play, worst_case
+from homing.worst.study import worst_case
+from homing.worst.timing import Timing
 from sensor_models.errors import InputError
 
 
@@ -45,8 +47,9 @@ def test_a_point_with_a_run_number_is_that_run_of_the_ensemble(setting) -> None:
     number, cube = 77, Cube(setting)
     u = np.empty((1, columns_of(setting.lift)))
     fill_uniforms(setting.seed, np.array([number]), TOLERANCE_STREAM, u.shape[1], u)
-    point = np.append(u[0], (number + 1.5) / (RUN_NUMBERS + 1))
-    case = case_of(cube, point, "overtravel_mm", 0.0)
+    point = np.concatenate([u[0], [(number + 1.5) / (RUN_NUMBERS + 1)], cube.nominal[cube.drawn + 1 :]])
+    case = case_of_point(cube, point, "overtravel_mm", 0.0)
+    assert cube.simulate(point[None, :]).tobytes() == run_block(setting, np.array([number])).tobytes()
     assert case.run_number == number
     assert case.start == draw(setting.lift, setting.seed, np.array([number])).start_kind[0]
     assert play(setting, case).metrics == pytest.approx(
@@ -71,9 +74,16 @@ def test_read_back_it_is_the_same_case_and_the_same_row_bit_for_bit(setting, fou
     file.write_text(case_text(found.case, "found today"), encoding="utf-8")
     again = as_case(read_case(file), setting.lift, str(file))
     assert again == found.case
-    assert case_margin(setting, again) == found.margin
+    assert case_margin(Aims.named(setting, "overtravel_mm"), again) == found.margin
     first, second = (run_batch(setting, c.batch(setting), setting.periods_s) for c in (found.case, again))
     assert first.tobytes() == second.tobytes()
+
+
+def test_without_timing_of_its_own_the_section_is_left_out(setting, found, tmp_path) -> None:
+    plain, file = replace(found.case, timing=Timing()), tmp_path / "case.toml"
+    file.write_text(case_text(plain), encoding="utf-8")
+    assert "timing" not in read_case(file)
+    assert as_case(read_case(file), setting.lift, str(file)) == plain
 
 
 def test_with_a_fault_it_names_it(setting) -> None:
@@ -92,6 +102,15 @@ def test_nothing_found_says_so_with_the_runs_tried() -> None:
     assert "nothing found that fails in 200 runs" in worst_lines(found)[0]
 
 
+TIMING = """[timing]
+late_loop = "{}"
+loop_phase = 0.0
+loop_length = 0.5
+sampling_phase = 0.0
+late_place = 0.25
+"""
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
@@ -101,13 +120,17 @@ def test_nothing_found_says_so_with_the_runs_tried() -> None:
         ("towards = ", "towards = 1", "must be a number from 0 to 1"),
         ('"lift.friction_n" = ', '"lift.friction_n" = 1000', "lift.friction_n"),
         ('"lift.friction_n" = ', '"lift.frition_n" = ', "must be a tolerance of the lift"),
+        ('kind = "', "kind = [1] # ", "must be one of nominal"),
+        ("[values]", '[timing]\nlate_loop = "first way in"\n[values]', "timing.loop_phase must be given"),
+        ("[values]", TIMING.format("first way up") + "[values]", "must be one of none, first way in"),
+        ("[values]", TIMING.format("none").replace("0.25", "25") + "[values]", "timing.late_place"),
         ("seed = 0", "seed = true", "must be a whole number"),
         ("margin = ", 'margin = "', "is not valid TOML"),
     ],
 )
 def test_a_spoilt_case_gets_a_sentence(setting, found, tmp_path, old: str, new: str, said: str) -> None:
     file = tmp_path / "case.toml"
-    text = case_text(found.case)
+    text = case_text(replace(found.case, timing=Timing()))
     assert old in text
     file.write_text(text.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(InputError, match=r"case\.toml") as refused:
@@ -128,6 +151,37 @@ def test_verify_writes_the_case_and_plays_it_again(tmp_path, monkeypatch, capsys
     assert played["same_lift"]
     run(["verify", "--runs", "20", "--worst", "0.1", "--quiet"])
     assert (tmp_path / "worst_case_2.toml").exists()
+
+
+def test_loops_measured_in_a_log_must_be_given_again(tmp_path, monkeypatch, capsys) -> None:
+    logs = {"late.csv": np.append(np.full(40, 0.02), 0.2), "other.csv": np.full(9, 0.021)}
+    monkeypatch.chdir(tmp_path)
+    for place in ("homing.commands", "homing.outputs"):
+        monkeypatch.setattr(f"{place}.measured_periods", lambda log, lift: None if log is None else logs[log])
+    run(
+        [
+            "verify",
+            "--runs",
+            "20",
+            "--worst",
+            "0.3",
+            "--timing-from",
+            "late.csv",
+            "--json",
+            "a.json",
+            "--quiet",
+        ]
+    )
+    told = json.loads((tmp_path / "a.json").read_text())["worst_case"]
+    again = ["verify", "--case", "worst_case.toml", "--json", "b.json", "--quiet"]
+    assert run([*again, "--timing-from", "late.csv"]) == (1 if told["found"] else 0)
+    played = json.loads((tmp_path / "b.json").read_text())
+    assert played["margin"] == played["margin_when_found"] == told["margin"]
+    capsys.readouterr()
+    assert run(again) == 2
+    assert "--timing-from must be given" in capsys.readouterr().err
+    assert run([*again, "--timing-from", "other.csv"]) == 2
+    assert "its loops are not those" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

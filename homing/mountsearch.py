@@ -34,8 +34,8 @@ Indices = NDArray[np.int64]
 
 #: Telling runs: the nearest to each requirement's limit and to the stop, and as many that are any runs.
 NEAREST_RUNS, ANY_RUNS = 12, 32
-#: More failures than this among the latter show a rate far over 1 % (at 0.6 % it happens once in 10,000).
-MOST_OF_ANY = 3
+#: More failures than this among the latter show a rate over 1 % (at 0.6 % it happens once in 60).
+MOST_OF_ANY = 1
 #: Heights are told to this [mm], the highest to more, as nothing breaks there; speeds to this share.
 HEIGHT_STEP_MM, HIGHEST_STEP_MM, SPEED_SHARE = 0.5, 2.0, 0.03
 #: A larger share of failing runs, and the answer was far off: the telling runs lacked some kind of run.

@@ -25,9 +25,12 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Progress = Callable[[str, int, int], None]
 
-#: Looks at an ensemble that is still being made, after so many runs. One of which none of 600 failed is
-#: believed: with one failure in 100 runs that would happen once in 400 times (0.99^600).
-LOOKS, BELIEVED_RUNS = (250, 600), 600
+#: Looks at an ensemble that is still being made, after so many runs; from the second on it may be believed.
+LOOKS = (250, 600, 1010, 1460)
+BELIEVED_RUNS = LOOKS[1]
+#: It is believed where this is the confidence that few enough runs fail: each further look is another chance
+#: to be wrong, so that it is more than the whole ensemble is asked for.
+CONFIDENCE_AT_LOOK = 0.99
 #: A lift that fails this many times as often as is allowed, and more than a few times, is given up at a look.
 FAR_OVER, A_FEW = 2.0, 5
 #: Requirements that hang on the sensor and its place; time and current hardly do.
@@ -116,7 +119,8 @@ def confirm(lift: Lift, runs: int, means: Means) -> Confirmation:
         setting, indices = prepare(lift, means.seed, means.periods_s), np.arange(runs, dtype=np.int64)
     except InputError:
         return Confirmation(None, nobody)
-    nominal, allowed = nominal_ensemble(setting), most_failures(runs, lift.requirements.allowed_failure_rate)
+    share = lift.requirements.allowed_failure_rate
+    nominal, allowed = nominal_ensemble(setting), most_failures(runs, share)
     if failures_of(lift, nominal, nominal).nominal:
         return Confirmation(None, nobody)
     done: list[Floats] = []
@@ -128,7 +132,7 @@ def confirm(lift: Lift, runs: int, means: Means) -> Confirmation:
         failures = found.worst()[1]
         if failures > min(allowed, max(A_FEW, FAR_OVER * allowed * len(rows) / runs)):
             return Confirmation(None, np.flatnonzero(np.any(list(found.runs.values()), axis=0)), len(rows))
-        if failures == 0 and len(rows) >= BELIEVED_RUNS:
+        if len(rows) >= BELIEVED_RUNS and upper_bound(failures, len(rows), CONFIDENCE_AT_LOOK) <= share:
             break
     whole = Judged(setting, nominal, ensemble, judge(lift, nominal, ensemble))
     return Confirmation(whole if whole.passed else None, nobody)

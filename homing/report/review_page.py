@@ -14,7 +14,7 @@ from homing.report.diagram import diagram_text
 from homing.report.files import check_folder, write_files
 from homing.report.jsonform import program_version
 from homing.report.page import INDEX
-from homing.report.review_text import case_line, explored, headline
+from homing.report.review_text import case_line, condition_of_the_lift, explored, headline
 from homing.review import Review
 from homing.review.invariants import Invariant
 
@@ -69,6 +69,7 @@ def _context(review: Review, diagram: str) -> dict[str, Any]:
         "headline": headline(review),
         "explored": explored(review.exploration),
         "kept": [each.value for each in Invariant if each.value not in broken],
+        "condition_of_the_lift": condition_of_the_lift,
         "stories": [(each, case_line(each.case)) for each in review.exploration.violations],
         "table": diagram_text(review.table),
         "diagram": diagram,

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from homing.own.words import CONDITIONS, EFFECTS
+from homing.review.physics import Broken
 from homing.review.results import Severity
 
 if TYPE_CHECKING:
@@ -41,8 +42,16 @@ def explored(exploration: Exploration) -> str:
     return (
         f"Complete: {size}. The abstract lift can do all that zones of height, before/after timers and one "
         "fault at a time allow, and more than a real one: what holds here holds there, within that model; "
-        "what breaks here may not break there. Not in it: broken counts, a reversed drive, a load that sags."
+        "what breaks here may not break there. Not in it: counts that stand still, two faults at once, a "
+        "load that sags."
     )
+
+
+def condition_of_the_lift(fault: str) -> str:
+    """What is wrong with the lift in a story, as a sentence."""
+    if fault == Broken.NOTHING.value:
+        return "This happens with a lift that is in order."
+    return f"This happens when {fault}."
 
 
 def case_line(case: Mapping[str, Any] | None) -> str:
@@ -52,11 +61,10 @@ def case_line(case: Mapping[str, Any] | None) -> str:
             "No run of the full simulation was found that does the same; it may be the abstract lift alone."
         )
     what = f"run {case['run']}" if case["run"] is not None else "the nominal run"
-    fault = f" with the fault: {case['fault']}" if case["fault"] else ""
+    fault = f', with the fault "{case["fault"]}"' if case["fault"] else ""
     return (
-        f"The full simulation does the same: {what}, seed {case['seed']}, start {case['start_mm']:g} "
-        f"mm{fault}, "
-        f"{case['t_s']:g} s after power-up, in {case['state']}."
+        f"The full simulation does the same in {what} of seed {case['seed']}, started at "
+        f"{case['start_mm']:g} mm{fault}: see {case['t_s']:.2f} s after power-up, in {case['state']}."
     )
 
 
@@ -78,11 +86,11 @@ def _finding(finding: Finding) -> str:
 
 def _violation(violation: Violation) -> str:
     lines = [f"BROKEN  {violation.invariant}"]
-    lines += _wrapped("", f"Broken in the lift: {violation.fault}.")
+    lines += _wrapped("", condition_of_the_lift(violation.fault))
     for sentence in violation.story:
         lines += _wrapped("", sentence)
     if violation.also:
-        lines += _wrapped("also with  ", "; ".join(violation.also))
+        lines += _wrapped("", f"It also happens when {'; when '.join(violation.also)}.")
     lines += _wrapped("", case_line(violation.case))
     return "\n".join(lines)
 

@@ -8,7 +8,8 @@
     checks.py: moving, zeroing, ends       -> findings
         |
     cells.py: zones of height; physics.py: motion and readings; knowledge.py: conditions
-        | search.py: breadth first, every fault by itself; invariants.py
+        | outcomes.py: all that a loop may bring, worked out once; breaking.py, invariants.py
+        | search.py: breadth first, every fault by itself, states as integers (states.py); endless.py
         v
     Exploration; story.py: the shortest way in words; cases.py: the same in the full simulation
 """

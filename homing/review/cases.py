@@ -45,6 +45,9 @@ _NEAREST: dict[Broken, tuple[Fault, ...]] = {
     Broken.CHATTER: (Fault.NOISE, Fault.WORN_CONTACT, Fault.HEIGHT_DROPOUT),
     Broken.JAM: (Fault.STICKY_SPOT,),
     Broken.WRONG_HEIGHT: (Fault.COUNT_RESET, Fault.HUB_SLIP),
+    Broken.COUNTS_JUMP: (Fault.COUNT_RESET,),
+    Broken.COUNTS_LOST: (Fault.COUNT_LOSS,),
+    Broken.REVERSED: (Fault.DRIVE_REVERSED,),
 }
 
 

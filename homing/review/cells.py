@@ -161,7 +161,7 @@ def _sees(setting: Setting, low: float, high: float, stall: bool) -> int:
 
 
 def _words(setting: Setting, low: float, high: float, stall: bool) -> str:
-    span = f"{1000 * low:.0f} to {1000 * high:.0f} mm"
+    span = _span(1000 * low, 1000 * high)
     if stall:
         return f"between the stops, {span}"
     sees = _sees(setting, low, high, stall)
@@ -169,6 +169,12 @@ def _words(setting: Setting, low: float, high: float, stall: bool) -> str:
     return {1: "in the window", 0: f"{place} the sensor", -1: "where the sensor stays as it was"}[
         sees
     ] + f", {span}"
+
+
+def _span(low_mm: float, high_mm: float) -> str:
+    """A stretch of travel in words; a narrow one is not told as "32 to 32 mm"."""
+    low, high = f"{low_mm:.0f}", f"{high_mm:.0f}"
+    return f"near {low} mm" if low == high else f"{low} to {high} mm"
 
 
 def table_speeds(table: Table, numbers: Numbers) -> tuple[float, ...]:

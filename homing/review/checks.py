@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from homing.review import ends, moving, zeroing
+from homing.review.listing import TooManySituationsError
 from homing.review.results import Finding, Severity
 from homing.review.scene import Check, Numbers, Scene
 from homing.routine import Table
 from homing.structure import findings as structure_findings
-from homing.structure.situations import MOST_ASKED
 from sensor_models.errors import InputError
 
 CHECKS: tuple[Check, ...] = (
@@ -64,12 +64,11 @@ def findings(table: Table, numbers: Numbers, file: str = "") -> tuple[Finding, .
     InputError
         When a phase asks for more conditions than can be looked through.
     """
-    for phase in table.phases:
-        asked = {name for row in table.rows_of(phase.name) for name in (*row.when, *row.unless)}
-        if len(asked) > MOST_ASKED:
-            must = f"must ask at most {MOST_ASKED} different conditions to be reviewed"
-            raise InputError(must, file=file or None, key=f"phase {phase.name}", got=len(asked))
-    scene = Scene(table, numbers)
+    try:
+        scene = Scene(table, numbers)
+    except TooManySituationsError as many:
+        must = "must ask fewer conditions that do not depend on each other to be reviewed"
+        raise InputError(must, file=file or None, key=f"phase {many.phase}", got=many.asked) from None
     found = [finding for check in CHECKS for finding in check(scene)]
     order = list(Severity)
     return tuple(sorted(found, key=lambda finding: order.index(finding.severity)))

@@ -11,13 +11,13 @@ import numpy as np
 
 from homing.review.invariants import Invariant
 from homing.review.search import Walk
-from homing.review.states import Broke, State
+from homing.review.states import Broke
 
 
 def endless(walk: Walk) -> Broke | None:
     """The first loop after which a run need not end; None if every run does."""
-    for before, state in walk.lasting:
-        return Broke(Invariant.ENDS, before, state, -1)
+    for before, after in walk.lasting:
+        return Broke(Invariant.ENDS, walk.state(before), walk.state(after), -1)
     return _circle(walk)
 
 
@@ -25,18 +25,16 @@ def _circle(walk: Walk) -> Broke | None:
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    number: dict[State, int] = {state: n for n, state in enumerate(walk.found)}
-    pairs = [(number[a], number[b], row) for a, b, row in walk.edges if b in number]
-    if not pairs:
+    if not walk.edges:
         return None
-    table = np.array(pairs, dtype=np.int64)
-    graph = coo_matrix((np.ones(len(table)), (table[:, 0], table[:, 1])), shape=(len(number), len(number)))
+    table = np.array(walk.edges, dtype=np.int64).reshape(-1, 3)
+    shape = (walk.size, walk.size)
+    graph = coo_matrix((np.ones(len(table), dtype=np.int8), (table[:, 0], table[:, 1])), shape=shape)
     _, part = connected_components(graph, directed=True, connection="strong")
-    phases = np.array([state.phase for state in walk.found])
+    phases = np.array([code & walk.packing.masks["phase"] for code in walk.codes], dtype=np.int64)
     inside = part[table[:, 0]] == part[table[:, 1]]
     closes = inside & (table[:, 2] >= 0) & (phases[table[:, 0]] != phases[table[:, 1]])
     if not closes.any():
         return None
     a, b, row = table[np.flatnonzero(closes)[0]].tolist()
-    states = list(walk.found)
-    return Broke(Invariant.ENDS, states[a], states[b], row)
+    return Broke(Invariant.ENDS, walk.state(a), walk.state(b), row)

@@ -8,13 +8,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from homing.review.cases import find_case
 from homing.review.cells import abstract
 from homing.review.endless import endless
 from homing.review.invariants import Invariant
 from homing.review.physics import Broken
 from homing.review.results import Exploration, Violation
-from homing.review.search import Walk
+from homing.review.search import Ground, Walk
 from homing.review.states import Broke
 from homing.review.story import story
 
@@ -39,11 +38,12 @@ def explore(setting: Setting, *, most_states: int = MOST_STATES, cases: bool = T
     """
     began = time.perf_counter()
     lift = abstract(setting)
+    ground = Ground(setting.table, lift)
     walks: list[Walk] = []
     broke: dict[Invariant, list[tuple[Walk, Broke]]] = {}
     with _no_collector():
         for broken in Broken:
-            walk = Walk(setting.table, lift, broken, most_states)
+            walk = Walk(setting.table, lift, broken, most_states, ground)
             walk.go()
             for each in _broken(walk):
                 broke.setdefault(each.invariant, []).append((walk, each))
@@ -51,14 +51,14 @@ def explore(setting: Setting, *, most_states: int = MOST_STATES, cases: bool = T
             walks.append(walk)
     seconds = time.perf_counter() - began
     return Exploration(
-        states=sum(len(walk.found) for walk in walks),
+        states=sum(walk.size for walk in walks),
         transitions=sum(walk.transitions for walk in walks),
         complete=all(walk.complete for walk in walks),
         seconds=seconds,
         violations=tuple(
             _violation(setting, broke[invariant], cases) for invariant in Invariant if invariant in broke
         ),
-        states_by_fault={walk.broken.value: len(walk.found) for walk in walks},
+        states_by_fault={walk.broken.value: walk.size for walk in walks},
     )
 
 
@@ -73,6 +73,8 @@ def _violation(setting: Setting, found: list[tuple[Walk, Broke]], cases: bool) -
     """The first story, sound lift first; its run is sought with its fault, then with the others that break
     it.
     """
+    from homing.review.cases import find_case
+
     tries = found if cases else []
     each = (
         find_case(setting, broke.invariant, walk.broken, walk.lift.cells[_start(walk, broke)])
@@ -89,9 +91,9 @@ def _violation(setting: Setting, found: list[tuple[Walk, Broke]], cases: bool) -
 
 
 def _start(walk: Walk, broke: Broke) -> int:
-    state, loop = broke.before, walk.found[broke.before]
+    state, loop = broke.before, walk.loop_to(broke.before)
     while loop is not None:
-        state, loop = loop.before, walk.found[loop.before]
+        state, loop = loop.before, walk.loop_to(loop.before)
     return state.cell
 
 

@@ -24,6 +24,16 @@ class Invariant(Enum):
 SOUND_LIFT_ONLY = frozenset((Invariant.STOP, Invariant.IN_ZONE))
 
 
+#: Invariants that no table can keep with a certain fault. A reversed drive is driven in when it is told to
+#: leave the sensor, until that is noticed; a travel guard measures with counts.
+NOT_WITH = {
+    Invariant.MADE: (Broken.REVERSED,),
+    Invariant.GUARD: (Broken.COUNTS_JUMP, Broken.COUNTS_LOST),
+}
+
+
 def applies(invariant: Invariant, broken: Broken) -> bool:
     """Whether an invariant is asked for with this fault."""
-    return broken is Broken.NOTHING or invariant not in SOUND_LIFT_ONLY
+    if broken is Broken.NOTHING:
+        return True
+    return invariant not in SOUND_LIFT_ONLY and broken not in NOT_WITH.get(invariant, ())

@@ -7,9 +7,16 @@ from collections.abc import Iterator
 from homing.kernel.codes import Condition
 from homing.review.results import Finding, Severity
 from homing.review.scene import CLEAR_KINDS, MADE_KINDS, Scene
-from homing.routine import Role
+from homing.routine import Role, Row
 
 C = Condition
+#: Conditions that nothing but trouble brings about, and what has happened then.
+TROUBLES = {
+    C.JUMPED: "the counts cannot be believed any more",
+    C.WRONG_WAY: "drive, encoder or string is not what it should be",
+    C.MADE_ABOVE: "it is made where the target cannot be",
+    C.RETRIES_USED: "it has been tried often enough",
+}
 
 
 def moves_unguarded(scene: Scene) -> Iterator[Finding]:
@@ -174,19 +181,24 @@ def standing_is_judged_too_soon(scene: Scene) -> Iterator[Finding]:
 
 def trouble_leads_to_a_fault(scene: Scene) -> Iterator[Finding]:
     """What nothing but trouble brings about ends in a fault."""
-    signs = {
-        C.JUMPED: "the counts cannot be believed any more",
-        C.WRONG_WAY: "drive, encoder or string is not what it should be",
-        C.MADE_ABOVE: "it is made where the target cannot be",
-        C.RETRIES_USED: "it has been tried often enough",
-    }
     for row in scene.live:
-        asked = [kind for kind in signs if kind in scene.kinds(row.when)]
-        if asked and scene.role(row.to) is not Role.FAULTED:
+        sign = _trouble(scene, row)
+        if sign and scene.role(row.to) is not Role.FAULTED:
             yield Finding(
                 "trouble does not lead to a fault",
                 Severity.DANGER if scene.way(row.to) else Severity.DOUBT,
                 scene.named(row),
-                f"{signs[asked[0]]}, and it goes on",
+                f"{sign}, and it goes on",
                 "let this row lead to a fault",
             )
+
+
+def _trouble(scene: Scene, row: Row) -> str:
+    """What a row asks for that nothing but trouble brings about, in words; empty if nothing."""
+    asked = scene.kinds(row.when)
+    found = (words for kind, words in TROUBLES.items() if kind in asked)
+    if scene.way(row.source) == 0 and asked & {C.MOVED, C.MOVED_OUT, C.MOVED_IN}:
+        return "told to stand, it moves"
+    if C.ABOVE in asked and asked & {C.MADE, C.MADE_RUN, C.JUST_MADE}:
+        return TROUBLES[C.MADE_ABOVE]
+    return next(found, "")

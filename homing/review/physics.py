@@ -21,10 +21,17 @@ class Broken(Enum):
     CHATTER = "the reading chatters"
     JAM = "the carriage jams"
     WRONG_HEIGHT = "the height from before is wrong"
+    COUNTS_JUMP = "the counts jump"
+    COUNTS_LOST = "counts are lost on the way"
+    REVERSED = "the drive is reversed"
 
 
 #: Faults that come at any moment.
-STRIKING = (Broken.STUCK_ON, Broken.STUCK_OFF, Broken.JAM)
+STRIKING = (Broken.STUCK_ON, Broken.STUCK_OFF, Broken.JAM, Broken.COUNTS_JUMP)
+#: Faults after which the reading no longer follows the sensor.
+DEAF = (Broken.STUCK_ON, Broken.STUCK_OFF)
+#: Faults that leave distances and heights uncertain.
+MISCOUNTING = (Broken.COUNTS_JUMP, Broken.COUNTS_LOST)
 
 #: Nothing moves. Else (way, speed index, 2 while driven or 1 while running on).
 STILL = (0, 0, 0)
@@ -49,8 +56,13 @@ class Physics:
         self.moves = lru_cache(maxsize=None)(self._moves)
         self.readings = lru_cache(maxsize=None)(self._readings)
 
+    def really(self, way: int) -> int:
+        """Where a command leads: a reversed drive goes the other way."""
+        return -way if self.broken is Broken.REVERSED else way
+
     def _moves(self, cell: int, motion: Motion, way: int, speed: int, struck: bool) -> tuple[Moved, ...]:
         """What may have become of zone and motion in a loop commanded ``way``."""
+        way = self.really(way)
         if self.broken is Broken.JAM and struck:
             return (Moved(cell, STILL, True),)
         if way != 0 and self._blocked(cell, way):
@@ -92,7 +104,8 @@ class Physics:
     ) -> tuple[tuple[int, int], ...]:
         """Pairs of what the sensor really says and what the controller reads."""
         if self.lift.stall_sensor:
-            stalled = way < 0 and still and cell == self.lift.stop
+            end = self.lift.stop if self.really(way) < 0 else self.lift.top
+            stalled = way < 0 and still and cell == end
             latches = (1,) if stalled else (0,) if way > 0 else (latch,)
         else:
             sees = self.lift.cells[self.lift.carriage(cell)].sees

@@ -13,9 +13,9 @@ from homing.routine import Role, spoken
 
 _ENDINGS = {
     Invariant.MADE: "It has read made twice, and is still told to move in.",
-    Invariant.STOP: "The carriage rests on the stop and the spool is still told to go on in: "
+    Invariant.STOP: "The carriage rests on the stop, and the drive is still told to move in: "
     "the string goes slack.",
-    Invariant.GUARD: "It has moved further than the whole travel and a quarter, and nothing has stopped it.",
+    Invariant.GUARD: "It has moved a quarter further than the whole travel, and nothing has stopped it.",
     Invariant.FAULTED: "A fault must stand until a person asks for a start.",
     Invariant.STANDING: "Zero is set while the lift still moves: what it runs on is lost.",
     Invariant.IN_ZONE: "Zero is set where no zero belongs: the declared height is wrong from here on.",
@@ -38,7 +38,7 @@ def way_to(walk: Walk, broke: Broke) -> list[tuple[State, int]]:
     back: list[tuple[State, int]] = [(broke.state, broke.row)]
     state: State | None = broke.before
     while state is not None:
-        loop = walk.found[state]
+        loop = walk.loop_to(state)
         back.append((state, -1 if loop is None else loop.row))
         state = None if loop is None else loop.before
     return back[::-1]
@@ -62,6 +62,8 @@ def _beginning(walk: Walk, state: State) -> str:
         Broken.INVERTED: "; its reading is inverted",
         Broken.CHATTER: "; its reading chatters",
         Broken.LATE: "; readings come a loop late",
+        Broken.COUNTS_LOST: "; counts are lost on the way",
+        Broken.REVERSED: "; its drive is reversed",
     }.get(walk.broken, "")
     name = walk.table.phases[state.phase].name
     return f"At first: {name}, at rest {_place(walk, state)}; a start is requested, {known}{broken}."
@@ -79,7 +81,7 @@ def _loop(walk: Walk, before: State, after: State, row: int) -> str:
 
 
 def _motion(state: State) -> str:
-    return "still" if state.motion == STILL else "moving in," if state.motion[0] < 0 else "moving out,"
+    return "standing" if state.motion == STILL else "moving in," if state.motion[0] < 0 else "moving out,"
 
 
 def _place(walk: Walk, state: State) -> str:

@@ -210,6 +210,14 @@ FLAWS: dict[str, tuple[Callable[[], Routine], str]] = {
         lambda: _with("down", {"when": [{"wrong_way_mm": 20}], "to": "leave"}, CAPTURE),
         "trouble does not lead to a fault",
     ),
+    "moving while told to stand passed over": (
+        lambda: _with("rest", {"when": [{"moved_mm": 50}], "to": "leave"}, ZERO, TIME, guards=False),
+        "trouble does not lead to a fault",
+    ),
+    "made too high passed over": (
+        lambda: _with("down", {"when": ["made", {"above_mm": 200}], "to": "leave"}, CAPTURE),
+        "trouble does not lead to a fault",
+    ),
     "two rows disagree": (
         lambda: _with("down", CAPTURE, {"when": ["made"], "to": "off"}),
         "two rows disagree",

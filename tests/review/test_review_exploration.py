@@ -41,7 +41,7 @@ def test_every_phase_of_the_built_in_table_is_met() -> None:
     setting = prepare(load_lift(None))
     walk = Walk(setting.table, abstract(setting), Broken.NOTHING, 100_000)
     walk.go()
-    met = {setting.table.phases[state.phase].name for state in walk.found}
+    met = {setting.table.phases[state.phase].name for state in walk.found()}
     # easing in needs a height from before, which a start may have
     assert met == {phase.name for phase in setting.table.phases}
 
@@ -74,7 +74,7 @@ def test_it_stops_within_its_stopping_distance() -> None:
     walk = Walk(setting.table, abstract(setting), Broken.NOTHING, 100_000)
     walk.go()
     stopping = setting.table.phase_index("stopping")
-    assert min(state.cell for state in walk.found if state.phase == stopping) > walk.lift.stop
+    assert min(state.cell for state in walk.found() if state.phase == stopping) > walk.lift.stop
 
 
 def test_a_belt_is_stopped_by_the_stop_and_a_string_is_not() -> None:
@@ -130,8 +130,8 @@ def test_the_sound_small_table_meets_no_slack_string() -> None:
     walk = Walk(setting.table, abstract(setting), Broken.NOTHING, 100_000)
     walk.go()
     down = setting.table.phase_index("down")
-    assert all(state.cell >= walk.lift.stop for state in walk.found if state.phase == down)
-    assert any(setting.table.phases[state.phase].role is Role.ZEROED for state in walk.found)
+    assert all(state.cell >= walk.lift.stop for state in walk.found() if state.phase == down)
+    assert any(setting.table.phases[state.phase].role is Role.ZEROED for state in walk.found())
 
 
 def test_a_wait_without_end_needs_no_bad_luck() -> None:
@@ -153,4 +153,4 @@ def test_every_phase_of_the_long_table_is_met() -> None:
     setting = long_setting(20)
     walk = Walk(setting.table, abstract(setting), Broken.NOTHING, 100_000)
     walk.go()
-    assert {state.phase for state in walk.found} == set(range(20))
+    assert {state.phase for state in walk.found()} == set(range(20))

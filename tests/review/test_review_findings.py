@@ -8,17 +8,22 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from flawed import FLAWS, NOT_IN_A_TABLE, flawed
 from small_routines import given_with, setting_of, sound
 
 from homing.assembly import assemble
+from homing.kernel.codes import Condition
 from homing.liftfile import load_lift
 from homing.review import Finding, Severity, review_setting
 from homing.review.checks import CHECKS, findings
+from homing.review.explore import explore
+from homing.review.listing import listed
 from homing.review.scene import numbers_of
-from homing.routine import Ask, Phase
+from homing.routine import MOST_CONDITIONS, Ask, Table
 from homing.setting import Setting, prepare
+from homing.structure.situations import situations
 from sensor_models.errors import InputError
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples" / "shelving_robot").glob("*.toml"))
@@ -117,14 +122,36 @@ def test_gravest_first_and_every_check_can_fail() -> None:
     assert len(CHECKS) == len({check.__name__ for check in CHECKS})
 
 
-def test_too_many_conditions_in_a_phase_are_refused_in_a_sentence() -> None:
+def asking(asks: list[Ask]) -> tuple[Table, Setting]:
+    """The small sound table with a first phase that asks these conditions, a row each."""
     setting = setting_of(sound())
-    asks = [Ask(f"time_{n}", setting.table.conditions[0].kind, float(n)) for n in range(17)]
     rows = [replace(setting.table.rows[0], when=(ask.name,)) for ask in asks]
-    table = replace(setting.table, conditions=(*setting.table.conditions, *asks), rows=tuple(rows))
-    assert isinstance(table.phases[0], Phase)
-    with pytest.raises(InputError, match="must ask at most 16 different conditions"):
+    conditions = (*setting.table.conditions, *asks)
+    kept = [row for row in setting.table.rows if row.source != "idle"]
+    return replace(setting.table, conditions=conditions, rows=(*rows, *kept)), setting
+
+
+def test_a_phase_may_ask_many_conditions_that_follow_from_each_other() -> None:
+    table, setting = asking([Ask(f"time_{n}", Condition.TIMER_OVER, float(n)) for n in range(40)])
+    # over is the longest, hence all, or some first ones of them, or none
+    assert len(listed(table, table.phases[0]).holds) == 41
+    assert "row shadowed by an earlier one" in {found.id for found in findings(table, numbers_of(setting))}
+    assert explore(setting.with_table(table), cases=False).complete
+
+
+def test_too_many_conditions_in_a_phase_are_refused_in_a_sentence() -> None:
+    asks = [Ask(f"asked_{kind}_{a:.0f}", kind, a) for kind in Condition for a in (1.0, 2.0, 3.0)]
+    table, setting = asking(asks[: MOST_CONDITIONS - 10])
+    with pytest.raises(InputError, match="must ask fewer conditions that do not depend on each other"):
         findings(table, numbers_of(setting))
+
+
+def test_situations_are_those_of_the_plain_listing() -> None:
+    table = prepare(load_lift(None)).table
+    for phase in table.phases:
+        plain, quick = situations(table, phase), listed(table, phase)
+        assert np.array_equal(plain.holds, quick.holds)
+        assert np.array_equal(plain.taken, quick.taken)
 
 
 def test_an_own_lift_is_reviewed_with_its_numbers() -> None:

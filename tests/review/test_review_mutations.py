@@ -17,18 +17,18 @@ sys.path.append(str(Path(__file__).parents[1] / "homing"))
 from mutants import Mutant, behaves_alike, caught_by_structure, mutants
 
 from homing.liftfile import load_lift
-from homing.review.cells import abstract
 from homing.review.checks import findings
-from homing.review.endless import endless
-from homing.review.physics import Broken
+from homing.review.explore import explore
 from homing.review.scene import numbers_of
-from homing.review.search import Walk
 from homing.setting import Setting, prepare
 
 #: Every so many mutants are tried here; all of them were once, see the shares below.
 EVERY_FOR_FINDINGS, EVERY_FOR_EXPLORATION = 4, 24
 #: Shares to be kept [per cent]: a little below what was measured over all mutants.
-LEAST_BY_FINDINGS = 48
+LEAST_BY_FINDINGS = 50
+#: Of the mutants that findings do not notice. ``tests/benchmarks/mutation_score.py`` found 30 per cent;
+#: the share of a sample of some twenty scatters by ten, so two of these are left.
+LEAST_BY_EXPLORATION = 10
 
 
 @pytest.fixture(scope="module")
@@ -50,21 +50,12 @@ def test_findings_notice_their_share(sample: list[Mutant], unfound: list[Mutant]
     assert 100 * (1 - len(unfound) / len(sample)) >= LEAST_BY_FINDINGS
 
 
-def explored_with_trouble(setting: Setting, mutant: Mutant) -> bool:
-    lift = abstract(setting)
-    for broken in (Broken.NOTHING, Broken.STUCK_ON, Broken.STUCK_OFF):
-        walk = Walk(mutant.table, lift, broken, 100_000)
-        walk.go()
-        assert walk.complete
-        if walk.broke or endless(walk) is not None:
-            return True
-    return False
-
-
-def test_exploration_notices_what_findings_do_not(setting: Setting, unfound: list[Mutant]) -> None:
+def test_exploration_notices_its_share_of_the_rest(setting: Setting, unfound: list[Mutant]) -> None:
     tried = unfound[:: EVERY_FOR_EXPLORATION // EVERY_FOR_FINDINGS]
     assert len(tried) >= 15
-    assert any(explored_with_trouble(setting, mutant) for mutant in tried)
+    done = [explore(setting.with_table(mutant.table), cases=False) for mutant in tried]
+    assert all(each.complete for each in done)
+    assert 100 * sum(bool(each.violations) for each in done) / len(done) >= LEAST_BY_EXPLORATION
 
 
 def test_what_is_left_departs_from_the_sequence_or_behaves_alike(

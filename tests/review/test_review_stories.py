@@ -40,7 +40,7 @@ STORIES: dict[str, Told] = {
     "spike taken for stall": Told(
         Invariant.IN_ZONE,
         "nothing",
-        ("down, told in, still", "not moving 40 ms", "sets zero here"),
+        ("down, told in, standing", "not moving 40 ms", "sets zero here"),
         "the declared height is wrong",
     ),
     "no time-out, no travel guard": Told(

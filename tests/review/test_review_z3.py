@@ -61,7 +61,8 @@ def depths(walk: Walk) -> dict[str, int]:
     """Loop in which each phase is first met."""
     depth: dict[State, int] = {}
     first: dict[str, int] = {}
-    for state, loop in walk.found.items():
+    for state in walk.found():
+        loop = walk.loop_to(state)
         depth[state] = 0 if loop is None else depth[loop.before] + 1
         first.setdefault(walk.table.phases[state.phase].name, depth[state])
     return first

@@ -66,6 +66,8 @@ BODY = np.dtype(
         "new_spool_m new_spool_m_s new_carriage_m new_carriage_m_s new_integral_a "
         # rates at the start and end of a step
         "rate_spool rate_carriage rate_integral new_rate_spool new_rate_carriage new_rate_integral "
+        # current of one motor there
+        "current_a new_current_a "
         # direction of sliding: -1, 0 (stuck), +1
         "spool_way carriage_way "
         # state at the start of the last step, for interpolation
@@ -114,7 +116,7 @@ WATCH = np.dtype(
         "trip_s out_s seen_s loop_end_s loop_over_s react_s drive_s bottom_s "
         "trip_spool_m out_spool_m seen_spool_m loop_end_spool_m react_spool_m drive_spool_m bottom_spool_m "
         "trip_gap_m deepest_m lowest_spool_m still_since_s start_reference_m "
-        "impact_m_s slack_m return_slack_m overtravel_m peak_current_a"
+        "impact_m_s slack_m return_slack_m overtravel_m peak_current_a peak_power_w"
     )
     + _ints(
         "stop_open stops first_touch in_window pass_made pass_readings made_outside accepted_counted "

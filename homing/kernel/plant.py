@@ -174,8 +174,9 @@ def forces(
     x_m: float,
     v_m_s: float,
     integral_a: float,
-) -> tuple[float, float, float, float]:
-    """Free forces: on the carriage, motor force, string on the spool [N]; rate of the integral [A/s]."""
+) -> tuple[float, float, float, float, float]:
+    """Free forces: on the carriage, motor force, string on the spool [N]; rate of the integral [A/s]; current
+    of one motor [A]."""
     up, sign = pull_up(run, body, spool_m, spool_m_s, x_m, v_m_s)
     back = pull_back(run, body, spool_m, spool_m_s, x_m, v_m_s)
     current, rate = motor_current(run, body, t, spool_m_s, integral_a)
@@ -184,7 +185,7 @@ def forces(
     on_carriage = up - back - run.gravity_n - run.viscous_n_s_per_m * v_m_s + low - high
     share = body.shorted_share if body.mode == Mode.SHORTED else body.force_share
     motor_n = share * run.force_n_per_a * current
-    return on_carriage, motor_n, back - sign * up, rate
+    return on_carriage, motor_n, back - sign * up, rate, current
 
 
 @compiled
@@ -197,9 +198,11 @@ def rates(
     x_m: float,
     v_m_s: float,
     integral_a: float,
-) -> tuple[float, float, float]:
-    """Accelerations of spool and carriage with their present ways of sliding, and of the integral."""
-    carriage_n, motor_n, string_n, rate = forces(run, body, t, spool_m, spool_m_s, x_m, v_m_s, integral_a)
+) -> tuple[float, float, float, float]:
+    """Accelerations of spool and carriage with their present ways of sliding, of the integral; the current."""
+    carriage_n, motor_n, string_n, rate, current = forces(
+        run, body, t, spool_m, spool_m_s, x_m, v_m_s, integral_a
+    )
     carriage = 0.0
     if body.carriage_way != 0.0:
         rub = slide_friction(run, body, run.friction_n, x_m)
@@ -208,7 +211,7 @@ def rates(
     if body.spool_way != 0.0:
         load = load_on_spool(run, string_n, body.spool_way)
         spool = (geared(run, motor_n, body.spool_way) + load) / run.spool_mass_kg
-    return spool, carriage, rate
+    return spool, carriage, rate, current
 
 
 @compiled

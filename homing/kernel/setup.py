@@ -92,7 +92,7 @@ def set_up_watch(run: Any, body: Any, watch: Any) -> None:
     watch.pass_readings = watch.made_outside = watch.accepted_counted = 0
     watch.false_triggers = watch.accepted = watch.missed = 0
     watch.impact_m_s = watch.slack_m = watch.return_slack_m = watch.peak_current_a = 0.0
-    watch.overtravel_m = watch.still_since_s = 0.0
+    watch.overtravel_m = watch.still_since_s = watch.peak_power_w = 0.0
     watch.below_start = 1 if body.carriage_m <= run.trip_m else 0
     watch.start_reference_m = min(body.spool_m, run.trip_m)
     watch.trip_s = watch.out_s = watch.seen_s = watch.react_s = watch.drive_s = watch.loop_end_s = NEVER

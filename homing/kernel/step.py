@@ -49,19 +49,21 @@ def trial(run: Any, body: Any, h: float) -> float:
         body.time_s, body.spool_m, body.spool_m_s, body.carriage_m, body.carriage_m_s, body.integral_a,
     )  # fmt: skip
     if body.rates_known == 0:
-        body.rate_spool, body.rate_carriage, body.rate_integral = rates(run, body, t, s, u, x, v, z)
+        body.rate_spool, body.rate_carriage, body.rate_integral, body.current_a = rates(
+            run, body, t, s, u, x, v, z
+        )
         body.rates_known = 1
     a1, b1, c1 = body.rate_spool, body.rate_carriage, body.rate_integral
     k = 0.5 * h
     u2, v2 = u + k * a1, v + k * b1
-    a2, b2, c2 = rates(run, body, t + k, s + k * u, u2, x + k * v, v2, z + k * c1)
+    a2, b2, c2, _ = rates(run, body, t + k, s + k * u, u2, x + k * v, v2, z + k * c1)
     k = 0.75 * h
     u3, v3 = u + k * a2, v + k * b2
-    a3, b3, c3 = rates(run, body, t + k, s + k * u2, u3, x + k * v2, v3, z + k * c2)
+    a3, b3, c3, _ = rates(run, body, t + k, s + k * u2, u3, x + k * v2, v3, z + k * c2)
     p, q, r = h * 2.0 / 9.0, h / 3.0, h * 4.0 / 9.0
     s4, x4 = s + p * u + q * u2 + r * u3, x + p * v + q * v2 + r * v3
     u4, v4, z4 = u + p * a1 + q * a2 + r * a3, v + p * b1 + q * b2 + r * b3, z + p * c1 + q * c2 + r * c3
-    a4, b4, c4 = rates(run, body, t + h, s4, u4, x4, v4, z4)
+    a4, b4, c4, body.new_current_a = rates(run, body, t + h, s4, u4, x4, v4, z4)
     body.new_spool_m, body.new_spool_m_s, body.new_carriage_m, body.new_carriage_m_s = s4, u4, x4, v4
     body.new_integral_a = z4
     body.new_rate_spool, body.new_rate_carriage, body.new_rate_integral = a4, b4, c4
@@ -91,13 +93,13 @@ def reversal(way: float, before_m_s: float, after_m_s: float) -> float:
 def excess(run: Any, body: Any, t: float, at_end: bool) -> tuple[float, float]:
     """Force by which a stuck spool and a stuck carriage exceed what holds them [N]; < 0: held."""
     if at_end:
-        carriage_n, motor_n, string_n, _ = forces(
+        carriage_n, motor_n, string_n, _, _ = forces(
             run, body, t, body.new_spool_m, body.new_spool_m_s, body.new_carriage_m, body.new_carriage_m_s,
             body.new_integral_a,
         )  # fmt: skip
         x = body.new_carriage_m
     else:
-        carriage_n, motor_n, string_n, _ = forces(
+        carriage_n, motor_n, string_n, _, _ = forces(
             run, body, t, body.spool_m, body.spool_m_s, body.carriage_m, body.carriage_m_s, body.integral_a
         )
         x = body.carriage_m
@@ -155,7 +157,7 @@ def grip_or_slide(run: Any, body: Any) -> None:
         body.spool_m_s = 0.0
     if carriage_rests:
         body.carriage_m_s = 0.0
-    carriage_n, motor_n, string_n, _ = forces(
+    carriage_n, motor_n, string_n, _, _ = forces(
         run,
         body,
         body.time_s,
@@ -182,7 +184,7 @@ def accept(run: Any, body: Any, h: float) -> None:
     body.carriage_m, body.carriage_m_s = body.new_carriage_m, body.new_carriage_m_s
     body.integral_a = body.new_integral_a
     body.rate_spool, body.rate_carriage = body.new_rate_spool, body.new_rate_carriage
-    body.rate_integral = body.new_rate_integral
+    body.rate_integral, body.current_a = body.new_rate_integral, body.new_current_a
     if body.carriage_m >= -TOUCH_M:
         body.touch_low_m_s = max(-body.carriage_m_s, TOUCH_FLOOR_M_S)
         body.rates_known = body.rates_known if body.carriage_m > TOUCH_M else 0

@@ -130,8 +130,22 @@ def note_extremes(run: Any, body: Any, watch: Any) -> None:
     if watch.first_touch == 0 and body.old_carriage_m > 0.0 and x <= 1.0e-9:
         watch.first_touch = 1
         watch.impact_m_s = max(-body.old_carriage_m_s, -body.carriage_m_s)
-    current, _ = motor_current(run, body, body.time_s, body.spool_m_s, body.integral_a)
-    battery_a, _ = battery(run, body, current, body.spool_m_s)
+    current = body.current_a
+    if body.rates_known == 0:  # something changed since the step computed it
+        current, _ = motor_current(run, body, body.time_s, body.spool_m_s, body.integral_a)
+    note_battery_current(run, body, watch, current)
+
+
+@compiled
+def note_battery_current(run: Any, body: Any, watch: Any, current_a: float) -> None:
+    """Largest battery current. It grows with the motor's power, so that most steps need not work it out."""
+    motor_v = current_a * run.resistance_ohm + run.back_emf_v_s * run.ratio_rad_per_m * body.spool_m_s
+    power_w = current_a * motor_v
+    if body.supply_loss_v == 0.0:
+        if abs(power_w) < watch.peak_power_w:
+            return
+        watch.peak_power_w = max(watch.peak_power_w, power_w)
+    battery_a, _ = battery(run, body, current_a, body.spool_m_s)
     watch.peak_current_a = max(watch.peak_current_a, abs(battery_a))
 
 

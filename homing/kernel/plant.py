@@ -199,7 +199,7 @@ def rates(
     v_m_s: float,
     integral_a: float,
 ) -> tuple[float, float, float, float]:
-    """Accelerations of spool and carriage with their present ways of sliding, of the integral; the current."""
+    """Accelerations of spool and carriage as they slide now, rate of the integral, current of one motor."""
     carriage_n, motor_n, string_n, rate, current = forces(
         run, body, t, spool_m, spool_m_s, x_m, v_m_s, integral_a
     )

@@ -32,7 +32,7 @@ BELIEVED_RUNS = LOOKS[1]
 #: to be wrong, so that it is more than the whole ensemble is asked for.
 CONFIDENCE_AT_LOOK = 0.99
 #: A lift that fails this many times as often as is allowed, and more than a few times, is given up at a look;
-#: from half of the runs on, one that fails more often than allowed at all: a little is lost, nothing is risked.
+#: from half of the runs on, one that fails more often than allowed at all: little is lost, nothing risked.
 FAR_OVER, A_FEW = 2.0, 5
 #: Requirements that hang on the sensor and its place; time and current hardly do.
 SENSOR_REQUIREMENTS = ("overtravel_mm", "impact_speed_mm_s", "slack_mm", "zero_error_mm")

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from homing.report.cautions import NEVER_CERTIFIES
+from homing.report.furniture import rendered
 from homing.report.jsonform import program_version
 
 if TYPE_CHECKING:
@@ -19,20 +18,14 @@ CHECKLIST = "checklist.html"
 
 def render_checklist(verification: Verification, checks: Sequence[Check]) -> str:
     """The page as HTML, which prints on one sheet."""
-    environment = Environment(
-        loader=PackageLoader("homing.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("checklist.html").render(
-        v=verification,
-        checks=checks,
-        minutes=_minutes(checks),
-        version=program_version(),
-        caution=NEVER_CERTIFIES,
-    )
+    context = {
+        "v": verification,
+        "checks": checks,
+        "minutes": _minutes(checks),
+        "version": program_version(),
+        "caution": NEVER_CERTIFIES,
+    }
+    return rendered("checklist.html", context)
 
 
 def checklist_text(checks: Sequence[Check]) -> str:

@@ -10,10 +10,9 @@ from homing.liftfile import BUILT_IN
 from homing.report import compare_rows as rows
 from homing.report.decision import PRACTICE, decision_table
 from homing.report.files import check_folder, write_files
-from homing.report.furniture import XML, drawn, rendered, styles
+from homing.report.furniture import INDEX, XML, Drawn, drawn, rendered, styles
 from homing.report.jsonform import program_version
 from homing.report.numbers import plain, setting
-from homing.report.page import INDEX, Drawn
 
 if TYPE_CHECKING:
     import numpy as np

@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from homing.report.page import Drawn
-
 if TYPE_CHECKING:
     from homing.report.figures.gather import Picture
 
+#: The page in the folder of a report.
+INDEX = "index.html"
 #: First line of a drawing that stands alone.
 XML = '<?xml version="1.0" encoding="utf-8"?>\n'
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A picture as it stands on the page."""
+
+    name: str
+    caption: str
+    svg: str
 
 
 def rendered(template: str, context: Mapping[str, Any]) -> str:

@@ -9,12 +9,10 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from homing.liftfile import BUILT_IN
 from homing.liftkeys import OWN_TABLE
@@ -22,6 +20,7 @@ from homing.report import rows, wording
 from homing.report.cautions import CAUTIONS
 from homing.report.checklist_page import CHECKLIST, render_checklist
 from homing.report.files import check_folder, write_files
+from homing.report.furniture import INDEX, Drawn, drawn, rendered, styles
 from homing.report.jsonform import program_version
 from homing.report.numbers import measure, plain, setting
 from homing.results import METRICS
@@ -33,18 +32,6 @@ if TYPE_CHECKING:
 
 #: Sections of a lift file that describe the lift and its routine, in the order of the page.
 _SECTIONS = ("lift", "drive", "string", "stop", "battery", "controller", "sensor", "routine", "requirements")
-
-
-INDEX = "index.html"
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """A picture as it stands on the page."""
-
-    name: str
-    caption: str
-    svg: str
 
 
 @dataclass(frozen=True)
@@ -84,21 +71,17 @@ def write_report(
     """
     place = check_folder(folder)
     from homing.report.diagram import diagram_text
-    from homing.report.figures import all_figures, png, svg
+    from homing.report.figures import all_figures
 
     table = verification.table
     contents: dict[str, bytes] = {}
-    drawn = []
-    for picture in (*all_figures(verification, table), *(beyond.pictures if beyond else ())):
-        element = svg(picture.figure, picture.name)
-        contents[f"{picture.name}.png"] = png(picture.figure)
-        contents[f"{picture.name}.svg"] = ('<?xml version="1.0" encoding="utf-8"?>\n' + element).encode()
-        drawn.append(Drawn(picture.name, picture.caption, element))
+    figures = (*all_figures(verification, table), *(beyond.pictures if beyond else ()))
+    pictures = [drawn(picture, contents) for picture in figures]
     if checks:
         contents[CHECKLIST] = render_checklist(verification, checks).encode()
     # the page comes last: where it stands, its pictures do
     told = diagram_text(table) if table is not None else ""
-    contents[INDEX] = render(verification, drawn, told, checks, beyond).encode()
+    contents[INDEX] = render(verification, pictures, told, checks, beyond).encode()
     return write_files(place.resolve(), contents) / INDEX
 
 
@@ -110,16 +93,8 @@ def render(
     beyond: OnPage | None = None,
 ) -> str:
     """The whole page as text; ``routine`` is the routine told in words."""
-    environment = Environment(
-        loader=PackageLoader("homing.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("page.html").render(
-        **_context(verification, pictures, routine), checks=checks, checklist_file=CHECKLIST, beyond=beyond
-    )
+    more = {"checks": checks, "checklist_file": CHECKLIST, "beyond": beyond}
+    return rendered("page.html", _context(verification, pictures, routine) | more)
 
 
 def _context(verification: Verification, pictures: Sequence[Drawn], routine: str) -> dict[str, Any]:
@@ -128,7 +103,7 @@ def _context(verification: Verification, pictures: Sequence[Drawn], routine: str
         "v": verification,
         "version": program_version(),
         "built_in": lift.source == BUILT_IN,
-        "css": files("homing.report").joinpath("page.css").read_text(encoding="utf-8"),
+        "css": styles("page.css"),
         "headline": rows.headline(verification),
         "requirements": _requirements(verification),
         "outcomes": rows.outcome_rows(verification),

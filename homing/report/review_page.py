@@ -4,16 +4,13 @@ all.
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from homing.report.diagram import diagram_text
 from homing.report.files import check_folder, write_files
+from homing.report.furniture import INDEX, XML, rendered, styles
 from homing.report.jsonform import program_version
-from homing.report.page import INDEX
 from homing.report.review_text import case_line, condition_of_the_lift, explored, headline
 from homing.review import Review
 from homing.review.invariants import Invariant
@@ -42,7 +39,7 @@ def write_review_report(review: Review, folder: str | Path) -> Path:
     element = svg(figure, DIAGRAM)
     contents = {
         f"{DIAGRAM}.png": png(figure),
-        f"{DIAGRAM}.svg": ('<?xml version="1.0" encoding="utf-8"?>\n' + element).encode(),
+        f"{DIAGRAM}.svg": (XML + element).encode(),
         INDEX: render(review, element).encode(),
     }
     return write_files(place.resolve(), contents) / INDEX
@@ -50,14 +47,7 @@ def write_review_report(review: Review, folder: str | Path) -> Path:
 
 def render(review: Review, diagram: str) -> str:
     """The whole page as text."""
-    environment = Environment(
-        loader=PackageLoader("homing.report", "."),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("review_page.html").render(_context(review, diagram))
+    return rendered("review_page.html", _context(review, diagram))
 
 
 def _context(review: Review, diagram: str) -> dict[str, Any]:
@@ -65,7 +55,7 @@ def _context(review: Review, diagram: str) -> dict[str, Any]:
     return {
         "r": review,
         "version": program_version(),
-        "css": files("homing.report").joinpath("page.css").read_text(encoding="utf-8"),
+        "css": styles("page.css"),
         "headline": headline(review),
         "explored": explored(review.exploration),
         "kept": [each.value for each in Invariant if each.value not in broken],

@@ -10,9 +10,8 @@ from typing import Any
 from homing.liftfile import BUILT_IN
 from homing.report import tune_rows as rows
 from homing.report.files import check_folder, write_files
-from homing.report.furniture import drawn, rendered, styles
+from homing.report.furniture import INDEX, Drawn, drawn, rendered, styles
 from homing.report.jsonform import program_version
-from homing.report.page import INDEX, Drawn
 from homing.report.tune_words import named
 from homing.tuning.results import Tuning
 

@@ -55,6 +55,12 @@ def ask(one: Child) -> bytes:
     return one.answer()
 
 
+def rest_for_a_while(one: Child) -> None:
+    for _ in range(500):
+        one.rest()
+        time.sleep(0.02)
+
+
 def in_group(group: int) -> list[int]:
     """Living processes of a group; one that has ended and waits to be collected is none."""
     found = []
@@ -112,17 +118,19 @@ def test_a_line_that_nobody_asked_for_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_line_too_many_that_comes_late_is_refused_when_the_run_ends(tmp_path: Path) -> None:
+    mark = tmp_path / "say one more"
     answers = "for k in range(3): input(); print('{}', flush=True)"
-    one_more = "time.sleep(0.2); print('{}', flush=True); input()"
-    text = f"import time\n{answers}\n{one_more}"
-    one = Child(command(tmp_path, text))
+    one_more = (
+        f"while not os.path.exists({str(mark)!r}): time.sleep(0.01)\nprint('{{}}', flush=True); input()"
+    )
+    one = Child(command(tmp_path, f"import os, time\n{answers}\n{one_more}"))
     try:
         for _ in range(3):
             assert ask(one) == b"{}"
         one.rest()
-        time.sleep(0.6)
+        mark.touch()
         with pytest.raises(InputError, match="one line for one loop"):
-            one.rest()
+            rest_for_a_while(one)
     finally:
         one.close()
 

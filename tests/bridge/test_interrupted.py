@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -38,9 +39,9 @@ def running(mark: str) -> list[int]:
     return found
 
 
-def wait_until(met: object, what: str) -> None:
+def wait_until(met: Callable[[], bool], what: str) -> None:
     until = time.monotonic() + PATIENCE_S
-    while not met():  # type: ignore[operator]
+    while not met():
         assert time.monotonic() < until, f"waited in vain for {what}"
         time.sleep(0.05)
 

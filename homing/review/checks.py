@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from homing.review import ends, moving, zeroing
-from homing.review.listing import TooManySituationsError
 from homing.review.results import Finding, Severity
 from homing.review.scene import Check, Numbers, Scene
 from homing.routine import Table
 from homing.structure import findings as structure_findings
+from homing.structure.situations import TooManySituationsError
 from sensor_models.errors import InputError
 
 CHECKS: tuple[Check, ...] = (

@@ -15,9 +15,9 @@ import numpy as np
 
 from homing.kernel.codes import Condition
 from homing.review.cells import AbstractLift
-from homing.review.listing import listed
 from homing.review.physics import MISCOUNTING, Broken
 from homing.routine import Ask, Row, Table
+from homing.structure.situations import situations
 
 C = Condition
 #: Takes from guessed speeds what they may be off: a lift may be faster than told by this factor.
@@ -92,7 +92,7 @@ class Knowledge:
         self.loses = broken is Broken.COUNTS_LOST
         self.table, self.lift = table, lift
         self.most_run, self.most_retries = most_run, most_retries
-        self.situations = [listed(table, phase) for phase in table.phases]
+        self.situations = [situations(table, phase) for phase in table.phases]
         names = [phase.name for phase in table.phases]
         self.row_numbers = [
             [number for number, row in enumerate(table.rows) if row.source == name] for name in names

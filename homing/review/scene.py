@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from homing.kernel.codes import Condition, Effect, Order
 from homing.lift import MM, MS
-from homing.review.listing import listed
 from homing.review.results import Finding
 from homing.routine import Phase, Role, Row, Table
 from homing.structure.survey import Survey
@@ -75,8 +74,8 @@ class Scene(Survey):
     """A surveyed table with its lift's numbers."""
 
     def __init__(self, table: Table, numbers: Numbers) -> None:
-        self.table, self.numbers = table, numbers
-        self._situations = {phase.name: listed(table, phase) for phase in table.phases}
+        super().__init__(table)
+        self.numbers = numbers
 
     def named(self, row: Row) -> str:
         """A row as findings name it: its number in the table and its way."""

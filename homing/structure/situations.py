@@ -4,6 +4,9 @@ A situation is a set of the conditions that the rows of the phase ask for. All s
 those that the meaning of the conditions rules out (made and not made at once, past the far limit but not
 past the near one). Whatever is not ruled out with certainty stays in, so that a check over all situations
 of a phase holds for every run.
+
+Sets are taken out as soon as two of their conditions contradict each other. Conditions of one kind follow
+from each other, so that a phase that asks twenty of them has few situations.
 """
 
 from __future__ import annotations
@@ -20,11 +23,19 @@ from homing.routine import Ask, Phase, Row, Table
 
 Bools = NDArray[np.bool_]
 
-#: Conditions that one phase may ask for; every further one doubles the situations.
-MOST_ASKED = 16
+#: Situations of one phase that are looked through; own choice: a second or so, and some ten megabytes.
+MOST_SITUATIONS = 1 << 18
 
 #: Kinds that are harder to meet the smaller their parameter; the others the larger it is.
 FALLING = (Condition.BELOW, Condition.EDGES_AGREE)
+
+
+class TooManySituationsError(ValueError):
+    """A phase asks for more than can be looked through."""
+
+    def __init__(self, phase: str, asked: int) -> None:
+        super().__init__(f"phase {phase!r} asks {asked} conditions, too many that can hold independently")
+        self.phase, self.asked = phase, asked
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,22 +96,18 @@ def situations(table: Table, phase: Phase) -> Situations:
 
     Raises
     ------
-    ValueError
-        When the phase asks for more conditions than can be listed.
+    TooManySituationsError
+        When there are more than ``MOST_SITUATIONS``.
     """
     rows = table.rows_of(phase.name)
     names = dict.fromkeys(name for row in rows for name in (*row.when, *row.unless))
-    if len(names) > MOST_ASKED:
-        raise ValueError(f"phase {phase.name!r} must ask at most {MOST_ASKED} conditions; got {len(names)}")
     return _listed(phase, tuple(table.condition(name) for name in names), rows)
 
 
 # neighbours of a table (mutations of it) share all phases but one
 @lru_cache(maxsize=256)
 def _listed(phase: Phase, asks: tuple[Ask, ...], rows: tuple[Row, ...]) -> Situations:
-    sets = np.arange(1 << len(asks))
-    holds = ((sets[:, None] >> np.arange(len(asks))) & 1).astype(bool)
-    holds = holds[_can_be(holds, asks, phase.command.way)]
+    holds = _possible(phase, asks)
     taken = np.full(len(holds), -1, dtype=np.int64)
     names = [ask.name for ask in asks]
     for number, row in reversed(list(enumerate(rows))):
@@ -109,18 +116,29 @@ def _listed(phase: Phase, asks: tuple[Ask, ...], rows: tuple[Row, ...]) -> Situa
     return Situations(phase, asks, rows, holds, taken)
 
 
-def _can_be(holds: Bools, asks: tuple[Ask, ...], way: int) -> Bools:
-    """Which sets the meaning of the conditions allows in a phase that moves ``way``, (n,)."""
-    possible = np.ones(len(holds), dtype=bool)
-    for i, first in enumerate(asks):
-        if way == 0 and first.kind in (Condition.NOT_MOVING, Condition.WRONG_WAY):
-            possible &= ~holds[:, i]
-        for j, second in enumerate(asks):
-            if i != j and implies(first, second, way):
-                possible &= ~holds[:, i] | holds[:, j]
-            if i != j and excludes(first, second, way):
-                possible &= ~holds[:, i] | ~holds[:, j]
-    return possible
+def _possible(phase: Phase, asks: tuple[Ask, ...]) -> Bools:
+    """Every set of conditions that their meaning allows, (n, conditions)."""
+    way = phase.command.way
+    holds = np.zeros((1, 0), dtype=bool)
+    for number, ask in enumerate(asks):
+        never = way == 0 and ask.kind in (Condition.NOT_MOVING, Condition.WRONG_WAY)
+        with_it = np.zeros(len(holds), dtype=bool) if never else np.ones(len(holds), dtype=bool)
+        without = np.ones(len(holds), dtype=bool)
+        for earlier in range(number):
+            held, other = holds[:, earlier], asks[earlier]
+            if implies(ask, other, way):
+                with_it &= held
+            if implies(other, ask, way):
+                without &= ~held
+            if excludes(ask, other, way) or excludes(other, ask, way):
+                with_it &= ~held
+        absent = np.column_stack((holds[without], np.zeros(int(without.sum()), dtype=bool)))
+        present = np.column_stack((holds[with_it], np.ones(int(with_it.sum()), dtype=bool)))
+        # the newest condition is the highest bit: all sets without it come first
+        holds = np.concatenate((absent, present))
+        if len(holds) > MOST_SITUATIONS:
+            raise TooManySituationsError(phase.name, len(asks))
+    return holds
 
 
 def implies(first: Ask, second: Ask, way: int) -> bool:

@@ -8,7 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from flawed import FLAWS, NOT_IN_A_TABLE, flawed
 from small_routines import given_with, setting_of, sound
@@ -19,11 +18,10 @@ from homing.liftfile import load_lift
 from homing.review import Finding, Severity, review_setting
 from homing.review.checks import CHECKS, findings
 from homing.review.explore import explore
-from homing.review.listing import listed
 from homing.review.scene import numbers_of
 from homing.routine import MOST_CONDITIONS, Ask, Table
 from homing.setting import Setting, prepare
-from homing.structure.situations import situations
+from homing.structure.situations import excludes, implies, situations
 from sensor_models.errors import InputError
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples" / "shelving_robot").glob("*.toml"))
@@ -134,7 +132,7 @@ def asking(asks: list[Ask]) -> tuple[Table, Setting]:
 def test_a_phase_may_ask_many_conditions_that_follow_from_each_other() -> None:
     table, setting = asking([Ask(f"time_{n}", Condition.TIMER_OVER, float(n)) for n in range(40)])
     # over is the longest, hence all, or some first ones of them, or none
-    assert len(listed(table, table.phases[0]).holds) == 41
+    assert len(situations(table, table.phases[0]).holds) == 41
     assert "row shadowed by an earlier one" in {found.id for found in findings(table, numbers_of(setting))}
     assert explore(setting.with_table(table), cases=False).complete
 
@@ -146,12 +144,34 @@ def test_too_many_conditions_in_a_phase_are_refused_in_a_sentence() -> None:
         findings(table, numbers_of(setting))
 
 
+def plain_listing(asks: tuple[Ask, ...], way: int) -> list[tuple[bool, ...]]:
+    """Every set of conditions written down, then those that contradict themselves taken out."""
+    never = (Condition.NOT_MOVING, Condition.WRONG_WAY) if way == 0 else ()
+    pairs = [(i, j) for i in range(len(asks)) for j in range(len(asks)) if i != j]
+    implied = [pair for pair in pairs if implies(asks[pair[0]], asks[pair[1]], way)]
+    excluded = [pair for pair in pairs if excludes(asks[pair[0]], asks[pair[1]], way)]
+    kept = []
+    for bits in range(1 << len(asks)):
+        held = tuple(bool(bits >> i & 1) for i in range(len(asks)))
+        alone = not any(held[i] and ask.kind in never for i, ask in enumerate(asks))
+        if (
+            alone
+            and all(held[j] for i, j in implied if held[i])
+            and not any(held[i] and held[j] for i, j in excluded)
+        ):
+            kept.append(held)
+    return kept
+
+
 def test_situations_are_those_of_the_plain_listing() -> None:
     table = prepare(load_lift(None)).table
     for phase in table.phases:
-        plain, quick = situations(table, phase), listed(table, phase)
-        assert np.array_equal(plain.holds, quick.holds)
-        assert np.array_equal(plain.taken, quick.taken)
+        quick = situations(table, phase)
+        assert [tuple(held) for held in quick.holds.tolist()] == plain_listing(quick.asks, phase.command.way)
+        for held, taken in zip(quick.holds.tolist(), quick.taken.tolist(), strict=True):
+            true = {ask.name for ask, holds in zip(quick.asks, held, strict=True) if holds}
+            fits = [set(row.when) <= true and not true & set(row.unless) for row in quick.rows]
+            assert taken == (fits.index(True) if any(fits) else -1)
 
 
 def test_an_own_lift_is_reviewed_with_its_numbers() -> None:

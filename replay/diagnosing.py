@@ -163,6 +163,8 @@ def _notes(track: Track, visits: Visits, limit_mm: float | None) -> tuple[str, .
     if track.turned:
         notes.append("the count falls on the way out; heights are shown with its sign turned")
     short = len(visits.descents) - len(visits.visits)
-    if short:
+    if short == 1:
+        notes.append("1 way inwards ended above the trip and is no arrival")
+    elif short:
         notes.append(f"{short} ways inwards ended above the trip and are no arrivals")
     return tuple(notes)

@@ -28,8 +28,11 @@ def cache_folder(sources: tuple[Path, ...]) -> Path:
     return _user_cache() / "downstop" / digest.hexdigest()[:16]
 
 
-def compiler(*sources: Path) -> Callable[[Function], Function]:
-    """Return the decorator that compiles a kernel depending on ``sources`` (every file it calls into)."""
+def compiler(*sources: Path, inlined: bool = False) -> Callable[[Function], Function]:
+    """Return the decorator that compiles a kernel depending on ``sources`` (every file it calls into).
+
+    ``inlined``: for functions inside the innermost loop, whose calls would cost more than what they do.
+    """
     folder = cache_folder(tuple(sorted(sources)))
     config: Any = numba.config
 
@@ -37,7 +40,8 @@ def compiler(*sources: Path) -> Callable[[Function], Function]:
         previous = config.CACHE_DIR
         config.CACHE_DIR = str(folder)
         try:
-            jitted: Any = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+            decorator: Any = numba.njit(cache=True, nogil=True, error_model="numpy", forceinline=inlined)
+            jitted: Any = decorator(function)
         finally:
             config.CACHE_DIR = previous
         return cast(Function, jitted)

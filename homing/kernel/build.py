@@ -1,4 +1,4 @@
-"""The compiler decorator of this package: its cache follows the text of every kernel file."""
+"""The compiler decorators of this package: their cache follows the text of every kernel file."""
 
 from __future__ import annotations
 
@@ -7,4 +7,7 @@ from pathlib import Path
 import sensor_models.response_kernel
 from sensor_models.compiled import compiler
 
-compiled = compiler(*Path(__file__).parent.glob("*.py"), Path(sensor_models.response_kernel.__file__))
+_SOURCES = (*Path(__file__).parent.glob("*.py"), Path(sensor_models.response_kernel.__file__))
+compiled = compiler(*_SOURCES)
+#: For what is called at every step of the plant: a call with its references costs more than the work.
+inlined = compiler(*_SOURCES, inlined=True)

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from homing.kernel.build import compiled
+from homing.kernel.build import compiled, inlined
 from homing.kernel.codes import Asks, Fault, Mode
 from homing.kernel.controller import (
     encoder_counts,
@@ -39,7 +39,7 @@ from homing.kernel.watch import NEVER, note_acceptance, note_reaction, note_read
 ROLE_ZEROED, ROLE_FAULTED = 3, 4
 
 
-@compiled
+@inlined
 def advance(run: Any, parts: Any, stops: Any, curve: Any, end_s: float, seed: int, index: int) -> None:
     """Let plant and sensor live until ``end_s``."""
     body, sense, memory, watch, _ = parts

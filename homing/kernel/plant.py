@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from homing.kernel.build import compiled
+from homing.kernel.build import compiled, inlined
 from homing.kernel.codes import Coupling, Mode
 
 #: Damping of string and belt fades in over this stretch, so that the force is continuous when the
@@ -100,7 +100,7 @@ def limited(rate: float, way: float) -> float:
     return 0.0 if rate * way > 0.0 else rate
 
 
-@compiled
+@inlined
 def motor_current(run: Any, body: Any, t: float, spool_m_s: float, integral_a: float) -> tuple[float, float]:
     """Current of one motor [A] and the rate of the speed loop's integral [A/s], eq. (1), (2), (6).
 
@@ -164,7 +164,7 @@ def slide_friction(run: Any, body: Any, friction_n: float, x_m: float) -> float:
     return friction_n
 
 
-@compiled
+@inlined
 def forces(
     run: Any,
     body: Any,
@@ -188,7 +188,7 @@ def forces(
     return on_carriage, motor_n, back - sign * up, rate, current
 
 
-@compiled
+@inlined
 def rates(
     run: Any,
     body: Any,

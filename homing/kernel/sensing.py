@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from homing.kernel.build import compiled
+from homing.kernel.build import compiled, inlined
 from homing.kernel.codes import Fault
 from homing.kernel.plant import battery, motor_current
 from homing.kernel.random import BURST_STREAM, READING_STREAM, SENSOR_STREAM, bell, four_uniforms
@@ -19,7 +19,7 @@ from sensor_models.response_kernel import look_up
 NOTHING = 0.0
 
 
-@compiled
+@inlined
 def signal_at(run: Any, sense: Any, curve: Any, x_m: float) -> float:
     """Signal of the sensor with the carriage at ``x_m``, faults of target and light included."""
     steps = (run.fine_low_m, run.fine_step_m, run.coarse_low_m, run.coarse_step_m)
@@ -27,7 +27,7 @@ def signal_at(run: Any, sense: Any, curve: Any, x_m: float) -> float:
     return float(abs(value) if run.two_sided == 1 else value)
 
 
-@compiled
+@inlined
 def seen_signal(run: Any, sense: Any, curve: Any, x_m: float, seed: int, index: int) -> float:
     """What the comparator is given: the response with faults, noise and quantisation."""
     value = signal_at(run, sense, curve, x_m)
@@ -39,7 +39,7 @@ def seen_signal(run: Any, sense: Any, curve: Any, x_m: float, seed: int, index: 
     return value
 
 
-@compiled
+@inlined
 def compare(run: Any, sense: Any, curve: Any, t: float, x_m: float, seed: int, index: int) -> None:
     """Comparator with hysteresis; a contact that changes starts a burst of bouncing."""
     value = seen_signal(run, sense, curve, x_m, seed, index)
@@ -127,7 +127,7 @@ def take_reading(run: Any, body: Any, sense: Any, t: float, x_m: float, seed: in
     apply_fault(run, sense, t, x_m, u[2])
 
 
-@compiled
+@inlined
 def sense_step(run: Any, body: Any, sense: Any, curve: Any, h: float, seed: int, index: int) -> float:
     """Let the sensor live through the last step; returns when its output was last changed to made, or -1."""
     if run.stall_sensor == 1:
@@ -153,7 +153,7 @@ def sense_step(run: Any, body: Any, sense: Any, curve: Any, h: float, seed: int,
     return turned
 
 
-@compiled
+@inlined
 def follow(run: Any, sense: Any, curve: Any, t: float, x_m: float, seed: int, index: int) -> float:
     """Continuous output: compare now; returns ``t`` if the output turned to made, else -1."""
     compare(run, sense, curve, t, x_m, seed, index)

@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from homing.kernel.build import compiled
+from homing.kernel.build import compiled, inlined
 from homing.kernel.codes import Mode
 from homing.kernel.plant import (
     carriage_push,
@@ -42,7 +42,7 @@ SHORTEST_S = 1.0e-9
 LONGEST_S = 0.05
 
 
-@compiled
+@inlined
 def trial(run: Any, body: Any, h: float) -> float:
     """Compute the end of a step of ``h`` into the ``new_*`` fields; returns error over tolerance."""
     t, s, u, x, v, z = (
@@ -119,7 +119,7 @@ def part_until(before: float, after: float) -> float:
     return (0.5 * BREAKAWAY_N - before) / (after - before)
 
 
-@compiled
+@inlined
 def event(run: Any, body: Any, h: float) -> float:
     """Fraction of the step at which the first event lies; 2 if there is none."""
     first = min(
@@ -176,7 +176,7 @@ def grip_or_slide(run: Any, body: Any) -> None:
         body.rates_known = 0
 
 
-@compiled
+@inlined
 def accept(run: Any, body: Any, h: float) -> None:
     """Take the trial end as the new state."""
     body.time_s += h
@@ -202,7 +202,7 @@ def rests(body: Any) -> bool:
     return bool(body.mode != Mode.SPEED or (body.target_m_s == 0.0 and body.time_s >= body.ramp_end_s))
 
 
-@compiled
+@inlined
 def one_step(run: Any, body: Any, end_s: float) -> float:
     """Make one accepted step, at most to ``end_s``; returns its length.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from homing.kernel.build import compiled
+from homing.kernel.build import compiled, inlined
 from homing.kernel.codes import Coupling, Fault
 from homing.kernel.plant import battery, line_height, motor_current
 from homing.kernel.step import carriage_between, grip_or_slide, spool_between
@@ -117,7 +117,7 @@ def follow_stop(run: Any, body: Any, watch: Any, h: float, turned_s: float) -> N
     watch.lowest_spool_m = min(watch.lowest_spool_m, body.spool_m)
 
 
-@compiled
+@inlined
 def note_extremes(run: Any, body: Any, watch: Any) -> None:
     """Slack of both strings, first touch of the hard stop, battery current."""
     height, _ = line_height(run, body, body.spool_m)
@@ -165,7 +165,7 @@ def note_window(run: Any, body: Any, watch: Any) -> None:
             watch.missed += 1
 
 
-@compiled
+@inlined
 def note_step(
     run: Any, body: Any, sense: Any, watch: Any, stops: Any, h: float, turned_s: float, ordered_in: int
 ) -> None:

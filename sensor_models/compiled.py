@@ -1,7 +1,7 @@
 """The one door to the compiler: how kernels are compiled and where the result is kept.
 
-A compiled kernel is cached under the user's cache folder, in a folder named after the text of all
-kernel sources it may have been built from. Editing any of them therefore never meets a stale
+A compiled kernel is cached under the user's cache folder, in a folder named after the text of this file
+and of all kernel sources it may have been built from. Editing any of them therefore never meets a stale
 result (numba itself only looks at the file of the entry function), and a package folder that is
 read-only does not matter.
 """
@@ -23,7 +23,7 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 def cache_folder(sources: tuple[Path, ...]) -> Path:
     """Folder for the compiled form of these sources; its name changes when their text does."""
     digest = hashlib.sha256(f"{numba.__version__} {sys.version}".encode())
-    for source in sources:
+    for source in (Path(__file__), *sources):
         digest.update(source.read_bytes())
     return _user_cache() / "downstop" / digest.hexdigest()[:16]
 

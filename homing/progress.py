@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
@@ -52,10 +51,10 @@ class Progress:
 
 def cache_is_cold() -> bool:
     """True when the closed loop was not compiled yet on this machine, in this version."""
+    from homing.kernel.build import SOURCES
     from sensor_models.compiled import cache_folder
 
-    sources = tuple(sorted((Path(__file__).parent / "kernel").glob("*.py")))
-    return not any(cache_folder(sources).rglob("*.nbi"))
+    return not any(cache_folder(SOURCES).rglob("*.nbi"))
 
 
 def _bar() -> Bar:

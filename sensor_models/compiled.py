@@ -23,7 +23,7 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 def cache_folder(sources: tuple[Path, ...]) -> Path:
     """Folder for the compiled form of these sources; its name changes when their text does."""
     digest = hashlib.sha256(f"{numba.__version__} {sys.version}".encode())
-    for source in (Path(__file__), *sources):
+    for source in (Path(__file__), *sorted(sources)):
         digest.update(source.read_bytes())
     return _user_cache() / "downstop" / digest.hexdigest()[:16]
 
@@ -33,7 +33,7 @@ def compiler(*sources: Path, inlined: bool = False) -> Callable[[Function], Func
 
     ``inlined``: for functions inside the innermost loop, whose calls would cost more than what they do.
     """
-    folder = cache_folder(tuple(sorted(sources)))
+    folder = cache_folder(sources)
     config: Any = numba.config
 
     def compiled(function: Function) -> Function:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -102,6 +103,14 @@ def test_the_one_time_compilation_is_announced(
     run(["verify", "--run", "5"])
     assert capsys.readouterr().err == "compiling once, up to half a minute ...\n"
     run(["verify", "--run", "5", "--quiet"])
+    assert capsys.readouterr().err == ""
+
+
+@pytest.mark.skipif(os.environ.get("NUMBA_DISABLE_JIT") == "1", reason="nothing is compiled")
+def test_what_is_compiled_is_not_announced_again(capsys: pytest.CaptureFixture[str]) -> None:
+    run(["verify", "--run", "5"])
+    capsys.readouterr()
+    run(["verify", "--run", "5"])
     assert capsys.readouterr().err == ""
 
 

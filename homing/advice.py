@@ -142,7 +142,8 @@ def advise(lift: Lift, failing: Sequence[str], seed: int, workers: int | None = 
     if not ways:
         return (
             "No change of speed, mounting height or back-off that was tried makes all requirements hold; "
-            "look at the requirement that fails first and at the fault that resembles it."
+            "look at the requirement that fails first and at the fault that resembles it. "
+            "`downstop tune` searches all settings of the routine."
         )
     sentence = ", or ".join(ways[:WAYS_OUT])
     return f"{sentence[0].upper()}{sentence[1:]} (found by trying it on {TRIAL_RUNS} runs)."

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 #: A harness for a tool that is no dependency of the project, not a test.
 collect_ignore = ["fuzz"]
+#: Several folders have one; looked through for doctests, the second would be taken for the first.
+collect_ignore_glob = ["*/conftest.py"]
 
 # the first example of a property may have to compile a kernel: no time limit
 settings.register_profile("compiled kernels", deadline=None)

@@ -20,13 +20,11 @@ from homing.kernel.codes import Order
 from homing.kernel.layout import (
     BODY,
     CLOCK,
-    MAX_STOPS,
     MEMORY,
     PENDING,
     RESULT_COLUMNS,
     RUN,
     SENSE,
-    STOP_COLUMNS,
     TRACE_COLUMNS,
     WATCH,
     new_scratch,
@@ -83,7 +81,6 @@ class Game:
         self.run, *parts = (each[0] for each in self.game)
         self.parts, self.ended = tuple(parts), False
         self._obey_and_tick = obey_and_tick
-        self.stops = np.zeros((MAX_STOPS, STOP_COLUMNS))
         self.orders = (np.zeros(PENDING, dtype=np.int64), np.zeros(PENDING))
         self.heard = np.zeros(HEARD)
         stop = int(stop_order(self.setting.lift.routine.stop))
@@ -93,7 +90,7 @@ class Game:
         """Live through one period; the line for the controller, or None when the run is over."""
         setting = self.setting
         tick(
-            self.run, self.parts, self.stops, self.curve, self.periods_s, self.orders, setting.no_motion_s,
+            self.run, self.parts, self.periods_s, self.orders, setting.no_motion_s,
             setting.seed, self.index, self.heard,
         )  # fmt: skip
         return self._line()
@@ -106,7 +103,7 @@ class Game:
             return self.hear()
         setting = self.setting
         self._obey_and_tick(
-            self.game, self.stops, self.curve, self.periods_s, self.orders, setting.no_motion_s,
+            self.game, self.periods_s, self.orders, setting.no_motion_s,
             setting.seed, self.index, self.heard, int(answer.order), answer.value,
         )  # fmt: skip
         if self._obey_and_tick is obey_and_tick:
@@ -136,7 +133,7 @@ class Game:
     def conclude(self) -> Floats:
         """Result row of the run, (columns,)."""
         result = np.empty(len(RESULT_COLUMNS))
-        conclude(self.run, self.parts, self.stops, result)
+        conclude(self.run, self.parts, result)
         return result
 
     def _note(self, state: str) -> None:

@@ -65,7 +65,7 @@ class ProgramPlayer:
             self.setting,
             number,
             result,
-            game.stops,
+            np.array(game.parts[3].stop_rows),
             np.array(game.rows),
             states=np.array(game.states),
             reason=_texts(game).get(int(columns["reason"]), ""),

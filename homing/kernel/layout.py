@@ -10,6 +10,8 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from sensor_models.response_kernel import N_COARSE, N_FINE
+
 #: A numpy recarray of one of the dtypes below; type checkers do not know its fields.
 Records: TypeAlias = Any
 
@@ -85,6 +87,7 @@ BODY = np.dtype(
 SENSE = np.dtype(
     _floats("next_sample_s read_s burst_end_s shift_m scale offset bounce_s flip_probability")
     + _ints("made output reading taken changes readings")
+    + [("curve", "f8", (N_FINE + N_COARSE,))]
 )
 
 #: What the routine remembers between loops.
@@ -110,6 +113,10 @@ CLOCK = np.dtype(
     + [("pending_s", "f8", (PENDING,)), ("pending_phase", "i8", (PENDING,)), ("lagged", "i8", (LAGGED,))]
 )
 
+#: One row a stop: trip, deepest, distance, then the parts of the budget [m].
+STOP_COLUMNS = 10
+MAX_STOPS = 8
+
 #: What a run is measured by; times and heights of the stop now open, and extremes.
 WATCH = np.dtype(
     _floats(
@@ -122,11 +129,8 @@ WATCH = np.dtype(
         "stop_open stops first_touch in_window pass_made pass_readings made_outside accepted_counted "
         "false_triggers accepted missed below_start"
     )
+    + [("stop_rows", "f8", (MAX_STOPS, STOP_COLUMNS))]
 )
-
-#: One row a stop: trip, deepest, distance, then the parts of the budget [m].
-STOP_COLUMNS = 10
-MAX_STOPS = 8
 
 #: Columns of the trace, one row a loop; SI.
 TRACE_COLUMNS = (

@@ -35,14 +35,13 @@ def begin(run: Any, parts: Any, curve: Any, orders: Any, stop: int, seed: int, i
 
 @compiled
 def tick(
-    run: Any, parts: Any, stops: Any, curve: Any, periods: Any, orders: Any, no_motion_s: float, seed: int,
-    index: int, heard: Any,
-) -> None:  # fmt: skip
+    run: Any, parts: Any, periods: Any, orders: Any, no_motion_s: float, seed: int, index: int, heard: Any
+) -> None:
     """Live through one period and hear what the controller is told then, (HEARD,)."""
     body, _, memory, _, clock = parts
     if run.fault != Fault.NONE:
         strike(run, body)
-    live_through_period(run, parts, stops, curve, periods, orders, seed, index)
+    live_through_period(run, parts, periods, orders, seed, index)
     heard[1] = hear(run, parts, no_motion_s)
     current, _ = motor_current(run, body, body.time_s, body.spool_m_s, body.integral_a)
     battery_a, bus_v = battery(run, body, current, body.spool_m_s)
@@ -75,8 +74,8 @@ def obey(run: Any, parts: Any, orders: Any, kind: int, value: float) -> None:
 
 @compiled
 def obey_and_tick(
-    game: Any, stops: Any, curve: Any, periods: Any, orders: Any, no_motion_s: float, seed: int, index: int,
-    heard: Any, kind: int, value: float,
+    game: Any, periods: Any, orders: Any, no_motion_s: float, seed: int, index: int, heard: Any, kind: int,
+    value: float,
 ) -> None:  # fmt: skip
     """`obey`, then `tick`, which is what most loops are.
 
@@ -86,7 +85,7 @@ def obey_and_tick(
     run = game[0][0]
     parts = (game[1][0], game[2][0], game[3][0], game[4][0], game[5][0])
     obey(run, parts, orders, kind, value)
-    tick(run, parts, stops, curve, periods, orders, no_motion_s, seed, index, heard)
+    tick(run, parts, periods, orders, no_motion_s, seed, index, heard)
 
 
 @compiled

@@ -28,7 +28,7 @@ from homing.kernel.controller import (
     stall_reading,
     way_of,
 )
-from homing.kernel.layout import MAX_STOPS, PENDING, STOP_COLUMNS, TRACE_WIDTH
+from homing.kernel.layout import PENDING, STOP_COLUMNS, TRACE_WIDTH
 from homing.kernel.observe import LONG_LOOP, apply_effects, choose_row, enter, observe, take_note
 from homing.kernel.record import conclude, trace_row
 from homing.kernel.sensing import sense_step
@@ -40,7 +40,7 @@ ROLE_ZEROED, ROLE_FAULTED = 3, 4
 
 
 @inlined
-def advance(run: Any, parts: Any, stops: Any, curve: Any, end_s: float, seed: int, index: int) -> None:
+def advance(run: Any, parts: Any, end_s: float, seed: int, index: int) -> None:
     """Let plant and sensor live until ``end_s``."""
     body, sense, memory, watch, _ = parts
     ordered_in = 1 if memory.way < 0 else 0
@@ -49,14 +49,12 @@ def advance(run: Any, parts: Any, stops: Any, curve: Any, end_s: float, seed: in
         if body.mode == Mode.SPEED and body.time_s < body.ramp_end_s < end_s:
             goal = body.ramp_end_s
         h = one_step(run, body, goal)
-        turned = sense_step(run, body, sense, curve, h, seed, index)
-        note_step(run, body, sense, watch, stops, h, turned, ordered_in)
+        turned = sense_step(run, body, sense, h, seed, index)
+        note_step(run, body, sense, watch, h, turned, ordered_in)
 
 
 @compiled
-def live_through_period(
-    run: Any, parts: Any, stops: Any, curve: Any, periods: Any, table: Any, seed: int, index: int
-) -> None:
+def live_through_period(run: Any, parts: Any, periods: Any, table: Any, seed: int, index: int) -> None:
     """Steps 1 and 2: the period just past, in which commands under way reach the drive."""
     body, sense, memory, watch, clock = parts
     start_s = body.time_s
@@ -70,13 +68,13 @@ def live_through_period(
         watch.loop_end_s = start_s + run.period_s if length > LONG_LOOP * run.period_s else NEVER
         watch.loop_over_s = end_s
     while clock.pending > 0 and clock.pending_s[0] <= end_s:
-        advance(run, parts, stops, curve, clock.pending_s[0], seed, index)
+        advance(run, parts, clock.pending_s[0], seed, index)
         phase = clock.pending_phase[0]
         order(run, body, table[0][phase], table[1][phase])
         clock.pending -= 1
         for i in range(clock.pending):
             clock.pending_s[i], clock.pending_phase[i] = clock.pending_s[i + 1], clock.pending_phase[i + 1]
-    advance(run, parts, stops, curve, end_s, seed, index)
+    advance(run, parts, end_s, seed, index)
     clock.tick += 1
 
 
@@ -132,11 +130,11 @@ def simulate_run(
     periods : (k,) measured loop periods [s], or empty
     table : arrays of a compiled table, then the time without motion that means a stall [s]
     seed, index : which random numbers
-    stops : (MAX_STOPS, STOP_COLUMNS) filled with one row an inward stop
+    stops : (MAX_STOPS, STOP_COLUMNS) filled with one row an inward stop; no rows: not told
     trace : (rows, TRACE_WIDTH) filled with one row a loop; no rows: no trace
     result : (columns,) filled
     """
-    body, sense, memory, _, clock = parts
+    body, sense, memory, watch, clock = parts
     phase_order, phase_value, _, phase_needs, first_row, rows, kinds, parameters, no_motion_s = table
     set_up(run, parts, curve, seed, index)
     order(run, body, phase_order[0], phase_value[0])
@@ -145,7 +143,7 @@ def simulate_run(
     while body.time_s < run.max_time_s and body.time_s < clock.ended_s + run.after_s:
         if run.fault != Fault.NONE:
             strike(run, body)
-        live_through_period(run, parts, stops, curve, periods, table, seed, index)
+        live_through_period(run, parts, periods, table, seed, index)
         made = hear(run, parts, no_motion_s)
         bits = observe(run, memory, phase_needs[memory.phase], kinds, parameters)
         chosen = choose_row(rows, first_row, memory.phase, bits)
@@ -154,7 +152,9 @@ def simulate_run(
             clock.rows_traced += 1
         if chosen >= 0:
             take_row(run, parts, table, rows[chosen], made)
-    conclude(run, parts, stops, result)
+    conclude(run, parts, result)
+    for i in range(len(stops)):
+        stops[i] = watch.stop_rows[i]
 
 
 @compiled
@@ -172,8 +172,7 @@ def simulate_block(
     results : (n, columns) filled
     """
     parts = scratch[0][0], scratch[1][0], scratch[2][0], scratch[3][0], scratch[4][0]
-    stops = np.zeros((MAX_STOPS, STOP_COLUMNS))
+    stops = np.zeros((0, STOP_COLUMNS))
     trace = np.zeros((0, TRACE_WIDTH))
     for i in range(len(runs)):
-        stops[:] = 0.0
         simulate_run(runs[i], parts, curves[i], periods, table, seed, indices[i], stops, trace, results[i])

@@ -44,11 +44,11 @@ def zero_error(run: Any, body: Any, memory: Any) -> float:
 
 
 @compiled
-def conclude(run: Any, parts: Any, stops: Any, result: Any) -> None:
+def conclude(run: Any, parts: Any, result: Any) -> None:
     """Close what is open and write the measured columns (``layout.RESULT_COLUMNS``)."""
     body, _, memory, watch, clock = parts
     if watch.stop_open == 1:
-        close_stop(run, watch, stops)
+        close_stop(run, watch)
     if watch.in_window == 1 and watch.pass_made == 0 and watch.pass_readings >= 3:
         watch.missed += 1
     moving = abs(body.carriage_m_s) > STANDSTILL_M_S or abs(body.spool_m_s) > STANDSTILL_M_S
@@ -61,6 +61,7 @@ def conclude(run: Any, parts: Any, stops: Any, result: Any) -> None:
         result[10] = zero_error(run, body, memory)
     elif clock.ended_s < NEVER:
         result[0] = Ended.FAULTED.value
+    stops = watch.stop_rows
     longest = longest_stop(watch.stops, stops)
     if longest >= 0:
         result[5] = stops[longest, 2]

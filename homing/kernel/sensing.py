@@ -20,17 +20,17 @@ NOTHING = 0.0
 
 
 @inlined
-def signal_at(run: Any, sense: Any, curve: Any, x_m: float) -> float:
+def signal_at(run: Any, sense: Any, x_m: float) -> float:
     """Signal of the sensor with the carriage at ``x_m``, faults of target and light included."""
     steps = (run.fine_low_m, run.fine_step_m, run.coarse_low_m, run.coarse_step_m)
-    value = sense.scale * look_up(curve, steps, x_m + sense.shift_m) + sense.offset
+    value = sense.scale * look_up(sense.curve, steps, x_m + sense.shift_m) + sense.offset
     return float(abs(value) if run.two_sided == 1 else value)
 
 
 @inlined
-def seen_signal(run: Any, sense: Any, curve: Any, x_m: float, seed: int, index: int) -> float:
+def seen_signal(run: Any, sense: Any, x_m: float, seed: int, index: int) -> float:
     """What the comparator is given: the response with faults, noise and quantisation."""
-    value = signal_at(run, sense, curve, x_m)
+    value = signal_at(run, sense, x_m)
     if run.noise > 0.0:
         u = four_uniforms(seed, index, SENSOR_STREAM, sense.readings * 4096 + sense.changes)
         value += run.noise * bell(u[0], u[1], u[2])
@@ -40,9 +40,9 @@ def seen_signal(run: Any, sense: Any, curve: Any, x_m: float, seed: int, index: 
 
 
 @inlined
-def compare(run: Any, sense: Any, curve: Any, t: float, x_m: float, seed: int, index: int) -> None:
+def compare(run: Any, sense: Any, t: float, x_m: float, seed: int, index: int) -> None:
     """Comparator with hysteresis; a contact that changes starts a burst of bouncing."""
-    value = seen_signal(run, sense, curve, x_m, seed, index)
+    value = seen_signal(run, sense, x_m, seed, index)
     before = sense.made
     if before == 1 and value <= run.release:
         sense.made = 0
@@ -56,9 +56,9 @@ def compare(run: Any, sense: Any, curve: Any, t: float, x_m: float, seed: int, i
 
 
 @compiled
-def power_up(run: Any, sense: Any, curve: Any, x_m: float, chance: float) -> None:
+def power_up(run: Any, sense: Any, x_m: float, chance: float) -> None:
     """Output at power-up: between the thresholds it is undefined, so it is drawn."""
-    value = signal_at(run, sense, curve, x_m)
+    value = signal_at(run, sense, x_m)
     if value >= run.operate:
         sense.made = 1
     elif value <= run.release:
@@ -128,7 +128,7 @@ def take_reading(run: Any, body: Any, sense: Any, t: float, x_m: float, seed: in
 
 
 @inlined
-def sense_step(run: Any, body: Any, sense: Any, curve: Any, h: float, seed: int, index: int) -> float:
+def sense_step(run: Any, body: Any, sense: Any, h: float, seed: int, index: int) -> float:
     """Let the sensor live through the last step; returns when its output was last changed to made, or -1."""
     if run.stall_sensor == 1:
         return -1.0
@@ -137,7 +137,7 @@ def sense_step(run: Any, body: Any, sense: Any, curve: Any, h: float, seed: int,
     degrade(run, sense, t1)
     while run.sample_period_s > 0.0 and sense.next_sample_s <= t1:
         part = max(0.0, (sense.next_sample_s - t0) / h)
-        compare(run, sense, curve, sense.next_sample_s, carriage_between(body, h, part), seed, index)
+        compare(run, sense, sense.next_sample_s, carriage_between(body, h, part), seed, index)
         if sense.made == 1 and sense.output == 0:
             turned = sense.next_sample_s
         sense.output = sense.made
@@ -146,17 +146,17 @@ def sense_step(run: Any, body: Any, sense: Any, curve: Any, h: float, seed: int,
         sense.taken = 1
         x = carriage_between(body, h, max(0.0, (sense.read_s - t0) / h))
         if run.sample_period_s <= 0.0:
-            turned = max(turned, follow(run, sense, curve, sense.read_s, x, seed, index))
+            turned = max(turned, follow(run, sense, sense.read_s, x, seed, index))
         take_reading(run, body, sense, sense.read_s, x, seed, index)
     if run.sample_period_s <= 0.0:
-        turned = max(turned, follow(run, sense, curve, t1, body.carriage_m, seed, index))
+        turned = max(turned, follow(run, sense, t1, body.carriage_m, seed, index))
     return turned
 
 
 @inlined
-def follow(run: Any, sense: Any, curve: Any, t: float, x_m: float, seed: int, index: int) -> float:
+def follow(run: Any, sense: Any, t: float, x_m: float, seed: int, index: int) -> float:
     """Continuous output: compare now; returns ``t`` if the output turned to made, else -1."""
-    compare(run, sense, curve, t, x_m, seed, index)
+    compare(run, sense, t, x_m, seed, index)
     turned = t if sense.made == 1 and sense.output == 0 else -1.0
     sense.output = sense.made
     return turned

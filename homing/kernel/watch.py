@@ -74,15 +74,15 @@ def room_for_stop(count: int, stops: Any, distance_m: float) -> int:
 
 
 @compiled
-def close_stop(run: Any, watch: Any, stops: Any) -> None:
+def close_stop(run: Any, watch: Any) -> None:
     """Write the stop's row: distance and where its millimetres went; when full, the shortest one goes."""
     watch.stop_open = 0
     watch.overtravel_m = max(watch.overtravel_m, run.trip_m - watch.lowest_spool_m)
-    place = room_for_stop(watch.stops, stops, run.trip_m - watch.deepest_m)
+    place = room_for_stop(watch.stops, watch.stop_rows, run.trip_m - watch.deepest_m)
     watch.stops += 1
     if place < 0:
         return
-    row = stops[place]
+    row = watch.stop_rows[place]
     row[0], row[1], row[2] = run.trip_m, watch.deepest_m, run.trip_m - watch.deepest_m
     bottom_s, bottom = watch.bottom_s, watch.bottom_spool_m
     out = watch.out_spool_m if watch.out_s < bottom_s else bottom
@@ -167,7 +167,7 @@ def note_window(run: Any, body: Any, watch: Any) -> None:
 
 @inlined
 def note_step(
-    run: Any, body: Any, sense: Any, watch: Any, stops: Any, h: float, turned_s: float, ordered_in: int
+    run: Any, body: Any, sense: Any, watch: Any, h: float, turned_s: float, ordered_in: int
 ) -> None:
     """Everything that is measured after an accepted step."""
     note_extremes(run, body, watch)
@@ -188,7 +188,7 @@ def note_step(
         wound_out = body.spool_m - body.line_offset_m > run.trip_m
         left = body.carriage_m > run.release_m and body.carriage_m > watch.deepest_m and wound_out
         if stands or left:
-            close_stop(run, watch, stops)
+            close_stop(run, watch)
 
 
 @compiled

@@ -19,7 +19,7 @@ from homing.export.items import PhaseItem
 from homing.export.program import program
 from homing.kernel.codes import Fault, Mode, Order
 from homing.kernel.controller import order
-from homing.kernel.layout import MAX_STOPS, PENDING, RESULT_COLUMNS, STOP_COLUMNS, new_scratch
+from homing.kernel.layout import PENDING, RESULT_COLUMNS, new_scratch
 from homing.kernel.loop import hear, live_through_period
 from homing.kernel.observe import enter
 from homing.kernel.record import conclude
@@ -94,14 +94,14 @@ def closed_loop(
     order(run, body, int(begin.order), begin.value)
     if body.mode == Mode.SPEED and body.carriage_m > 0.0:
         body.integral_a = run.gravity_n / run.force_n_per_a
-    stops, periods = np.zeros((MAX_STOPS, STOP_COLUMNS)), np.empty(0)
+    periods = np.empty(0)
     outside = Outside(driven, routine, int(memory.counts))
     phases = program(setting).phases
     visited, place, phase = [phases[0].text], 0, 0
     while body.time_s < run.max_time_s and body.time_s < clock.ended_s + run.after_s:
         if run.fault != Fault.NONE:
             strike(run, body)
-        live_through_period(run, parts, stops, curve, periods, table, setting.seed, index)
+        live_through_period(run, parts, periods, table, setting.seed, index)
         reading = hear(run, parts, setting.no_motion_s)
         answer = outside.step(float(body.time_s), int(reading), int(memory.counts), int(clock.tick == 1))
         if answer.phase == phase:
@@ -113,7 +113,7 @@ def closed_loop(
         _obey(run, parts, place, answer, phases[phase])
     outside.close()
     result = np.empty(len(RESULT_COLUMNS))
-    conclude(run, parts, stops, result)
+    conclude(run, parts, result)
     return result, visited
 
 

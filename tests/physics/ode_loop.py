@@ -181,7 +181,7 @@ class _Closed:
             body.spool_m, body.spool_m_s, body.carriage_m, body.carriage_m_s = piece.after[:4]
             body.old_carriage_m, body.old_carriage_m_s = piece.before[2:4]
             body.mode, body.duty = int(self.lift.drive.mode), self.lift.drive.duty
-            sensing.sense_step(self.run, body, sense, self.curve, piece.t1 - piece.t0, *self.numbers)
+            sensing.sense_step(self.run, body, sense, piece.t1 - piece.t0, *self.numbers)
 
     def _period(self) -> None:
         body, sense, _, _, clock = self.parts

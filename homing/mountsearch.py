@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from homing.compare.candidates import moved
-from homing.compare.judged import FAR_OVER, Judged, Means, confirm, most_failures, try_runs
+from homing.compare.judged import FAR_OVER, Judged, Means, Pair, confirm, most_failures, try_runs
 from homing.compare.responses import Responses
 from homing.compare.seen import Loops
 from homing.lift import MM
@@ -125,9 +125,14 @@ class Study:
         except InputError:
             return None
 
-    def holds(self, lift: Lift | None, indices: Indices) -> bool:
+    @property
+    def as_mounted(self) -> Pair:
+        """Responses of the sensor where it is, which the lift's speed does not change."""
+        return self.responses.nominal, self.responses.drawn
+
+    def holds(self, lift: Lift | None, indices: Indices, responses: Pair = None) -> bool:
         """True when so few of these runs fail that the whole ensemble may still hold."""
-        found = try_runs(lift, indices, self.means) if lift is not None else None
+        found = try_runs(lift, indices, self.means, responses) if lift is not None else None
         if found is None or found.nominal:
             return False
         allowed = most_failures(self.runs, self.lift.requirements.allowed_failure_rate)
@@ -183,7 +188,8 @@ def highest(study: Study, start_mm: float, holds: Judged) -> float:
     while good < top and study.holds(study.at(min(good + step, top)), telling):
         good, step = min(good + step, top), 2.0 * step
     bad = min(good + step, top) if good < top else top + HIGHEST_STEP_MM
-    return _edge(Search(study, study.at, telling, start_mm, HIGHEST_STEP_MM), good, bad)
+    search = Search(study, study.at, telling, start_mm, HIGHEST_STEP_MM, patient=False)
+    return _edge(search, good, bad)
 
 
 def fastest(study: Study, base: Judged) -> float:
@@ -195,34 +201,44 @@ def fastest(study: Study, base: Judged) -> float:
     sure, bad = (now, top + step) if base.passed else (0.0, now)
     good, guess = sure, _guess(study, base)
     at = math.floor(guess) if sure < guess < bad else sure
-    while at > sure and not study.holds(study.at_speed(at), telling):
+    search = Search(study, study.at_speed, telling, sure, step, study.as_mounted, patient=False)
+    while at > sure and not search.holds(at, telling):
         bad, at = at, max(math.floor(at / SPEED_FACTOR), sure)
     good = at
     while (at := math.floor(good * SPEED_FACTOR)) < bad and at > good:
-        if not study.holds(study.at_speed(at), telling):
+        if not search.holds(at, telling):
             bad = at
             break
         good = at
-    found = _edge(Search(study, study.at_speed, telling, sure, step), float(good), float(bad))
+    found = _edge(search, float(good), float(bad))
     return found if found > 0.0 else math.nan
 
 
 @dataclass(frozen=True)
 class Search:
-    """One number that is sought: ``change`` makes a lift of it, ``sure`` is one that is known to hold."""
+    """One number that is sought: ``change`` makes a lift of it, ``sure`` is one that is known to hold.
+
+    ``patient``: it is worth a whole ensemble to come a step nearer.
+    """
 
     study: Study
     change: Callable[[float], Lift | None]
     telling: Indices
     sure: float
     step: float
+    responses: Pair = None
+    patient: bool = True
+
+    def holds(self, number: float, telling: Indices) -> bool:
+        """True when so few of these runs fail that the whole ensemble may still hold."""
+        return self.study.holds(self.change(number), telling, self.responses)
 
     def halved(self, good: float, bad: float, telling: Indices) -> float:
         """The number nearest to ``bad``, to a step, with which these runs hold."""
         while abs(bad - good) > self.step:
             steps = max(1, round(0.5 * abs(bad - good) / self.step))
             middle = good + math.copysign(steps * self.step, bad - good)
-            good, bad = (middle, bad) if self.study.holds(self.change(middle), telling) else (good, middle)
+            good, bad = (middle, bad) if self.holds(middle, telling) else (good, middle)
         return good
 
 
@@ -237,7 +253,8 @@ def _edge(search: Search, good: float, bad: float) -> float:
         lift = search.change(good) if good != search.sure else None
         if lift is None:
             break
-        found = confirm(lift, search.study.runs, search.study.means)
+        study = search.study
+        found = confirm(lift, study.runs, study.means, search.responses, patient=search.patient)
         if found.whole is not None:
             return good
         joining = found.failing[:: max(1, len(found.failing) // MOST_JOINING)]

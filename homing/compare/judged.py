@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,10 +21,13 @@ if TYPE_CHECKING:
     from homing.liftfile import Lift
     from homing.results import Ensemble, RequirementResult
     from homing.setting import Setting
+    from sensor_models.mounting import SensorBatch
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Progress = Callable[[str, int, int], None]
+#: Responses of the nominal sensor and of drawn ones, where a change of the lift leaves them as they are.
+Pair = tuple["SensorBatch", "SensorBatch"] | None
 
 #: Looks at an ensemble that is still being made, after so many runs; from the second on it may be believed.
 LOOKS = (250, 600, 1010, 1460)
@@ -113,14 +117,19 @@ class Confirmation:
     runs: int = 0
 
 
-def confirm(lift: Lift, runs: int, means: Means) -> Confirmation:
-    """Run the whole ensemble of a lift, or as much of it as is needed to know whether it holds."""
+def confirm(
+    lift: Lift, runs: int, means: Means, responses: Pair = None, *, patient: bool = True
+) -> Confirmation:
+    """Run the whole ensemble of a lift, or as much of it as is needed to know whether it holds.
+
+    Without patience it is given up where it is not believed at the first look at which it may be.
+    """
     nobody = np.empty(0, dtype=np.int64)
     try:
-        setting, indices = prepare(lift, means.seed, means.periods_s), np.arange(runs, dtype=np.int64)
+        setting = prepare(lift, means.seed, means.periods_s, responses)
     except InputError:
         return Confirmation(None, nobody)
-    share = lift.requirements.allowed_failure_rate
+    indices, share = np.arange(runs, dtype=np.int64), lift.requirements.allowed_failure_rate
     nominal, allowed = nominal_ensemble(setting), most_failures(runs, share)
     if failures_of(lift, nominal, nominal).nominal:
         return Confirmation(None, nobody)
@@ -132,14 +141,17 @@ def confirm(lift: Lift, runs: int, means: Means) -> Confirmation:
         found = failures_of(lift, nominal, ensemble)
         failures = found.worst()[1]
         over = FAR_OVER if 2 * len(rows) < runs else 1.0
-        if failures > min(allowed, max(A_FEW, over * allowed * len(rows) / runs)):
-            return Confirmation(None, np.flatnonzero(np.any(list(found.runs.values()), axis=0)), len(rows))
-        if len(rows) >= BELIEVED_RUNS and upper_bound(failures, len(rows), CONFIDENCE_AT_LOOK) <= share:
+        looked = len(rows) >= BELIEVED_RUNS
+        if looked and upper_bound(failures, len(rows), CONFIDENCE_AT_LOOK) <= share:
             break
+        at_most = min(allowed, max(A_FEW, over * allowed * len(rows) / runs))
+        if failures > at_most or (looked and not patient and len(rows) < runs):
+            return Confirmation(None, np.flatnonzero(np.any(list(found.runs.values()), axis=0)), len(rows))
     whole = Judged(setting, nominal, ensemble, judge(lift, nominal, ensemble))
     return Confirmation(whole if whole.passed else None, nobody)
 
 
+@lru_cache
 def most_failures(runs: int, allowed: float) -> int:
     """Most failures with which this many runs still show the allowed rate; -1: not even none would do.
 
@@ -179,13 +191,13 @@ def failures_of(lift: Lift, nominal: Ensemble, ensemble: Ensemble) -> Failures:
     return Failures(runs, tuple(missed))
 
 
-def try_runs(lift: Lift, indices: Indices, means: Means) -> Failures | None:
+def try_runs(lift: Lift, indices: Indices, means: Means, responses: Pair = None) -> Failures | None:
     """Run only these runs of a lift; None when the lift is refused or its sensor never made.
 
     When the nominal run fails already, no other run is made.
     """
     try:
-        setting = prepare(lift, means.seed, means.periods_s)
+        setting = prepare(lift, means.seed, means.periods_s, responses)
     except InputError:
         return None
     nominal = nominal_ensemble(setting)

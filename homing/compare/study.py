@@ -128,7 +128,7 @@ def _advice(
     first: CandidateResult, studied: list[Studied], runs: int, means: Means, progress: Progress | None
 ) -> MountAdvice | None:
     """Advice for the candidate of rank 1; None when not even that one is ever made."""
-    from homing.placement import advise_mounting
+    from homing.mounting.advice import advise_mounting
 
     of = next(each for each in studied if each.result.name == first.name)
     if of.judged is None:

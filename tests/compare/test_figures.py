@@ -18,7 +18,7 @@ from homing.compare.responses import responses_of, sway_mm_per_mm, temperature_m
 from homing.compare.results import CandidateResult, Comparison
 from homing.compare.study import compare
 from homing.liftfile import Lift
-from homing.placement import advise_mounting
+from homing.mounting.advice import advise_mounting
 from homing.setting import prepare
 from homing.verify import verify
 

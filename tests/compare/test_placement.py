@@ -13,8 +13,8 @@ from homing.compare.candidates import candidates_of, moved
 from homing.compare.judged import BELIEVED_RUNS, Means, judged, most_failures
 from homing.compare.results import MountAdvice
 from homing.liftfile import Lift, load_lift
-from homing.mountsearch import telling_runs
-from homing.placement import advise_mounting
+from homing.mounting.advice import advise_mounting
+from homing.mounting.study import telling_runs
 from homing.verify import verify
 
 SHELVING = Path(__file__).parents[2] / "examples" / "shelving_robot" / "compare_sensors.toml"

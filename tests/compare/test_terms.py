@@ -16,7 +16,7 @@ from scipy.integrate import solve_ivp
 
 from homing.compare.seen import loops_of
 from homing.liftfile import Lift
-from homing.mountterms import fastest_mm_s, lag_mm, needed_mm, slowing_mm, terms
+from homing.mounting.terms import fastest_mm_s, lag_mm, needed_mm, slowing_mm, terms
 from homing.setting import prepare
 from homing.simulate import nominal_run
 from homing.stopping import fastest_speed_m_per_s, stop_distance_m

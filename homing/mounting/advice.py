@@ -2,9 +2,9 @@
 
 Flow of ``advise_mounting``::
 
-    terms on paper (mountterms) -> a height that holds -> lowest, highest, best, fastest (mountsearch)
-                                   none holds          -> a slow zone (mountslow)
-    -> in words (mountwords)
+    terms on paper (terms) -> a height that holds -> lowest, highest, best, fastest (study, search)
+                              none holds          -> a slow zone (slow)
+    -> in words (words)
 
 A height holds when every requirement does. Lowest and highest bound the stretch around one height that holds;
 others farther away are not looked for. The best height is the lowest from which no run comes as far as the
@@ -24,18 +24,9 @@ from homing.compare.judged import BELIEVED_RUNS, Judged, Means, judged, try_runs
 from homing.compare.responses import Responses, responses_of
 from homing.compare.results import MountAdvice, Term
 from homing.compare.seen import loops_of
-from homing.mountsearch import (
-    HEIGHT_STEP_MM,
-    Study,
-    fastest,
-    free_height,
-    highest,
-    lowest,
-    one_that_holds,
-    telling_runs,
-    up,
-)
-from homing.mountterms import fastest_mm_s, needed_mm, terms
+from homing.mounting.search import fastest, free_height, highest, lowest, one_that_holds
+from homing.mounting.study import HEIGHT_STEP_MM, Study, telling_runs, up
+from homing.mounting.terms import fastest_mm_s, needed_mm, terms
 from sensor_models.kinds import SensorKind
 
 if TYPE_CHECKING:
@@ -141,8 +132,8 @@ def _blocking_everywhere(study: Study, base: Judged) -> str:
 
 
 def _advice(study: Study, base: Judged, heights: Heights | None, speed: float) -> MountAdvice:
-    from homing.mountslow import slow_zone
-    from homing.mountwords import sentences
+    from homing.mounting.slow import slow_zone
+    from homing.mounting.words import sentences
 
     lift, nothing = study.lift, math.nan
     found = terms(lift, study.speed_mm_s, study.spread_mm, study.loops)

@@ -17,11 +17,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from homing.lift import MM
-from homing.mountterms import slowing_mm
+from homing.mounting.terms import slowing_mm
 from sensor_models.errors import InputError
 
 if TYPE_CHECKING:
-    from homing.mountsearch import Study
+    from homing.mounting.study import Study
 
 #: A slow zone is told to this, and grows by as much until it is confirmed [mm].
 ZONE_STEP_MM = 5.0

@@ -136,6 +136,11 @@ class Game:
         conclude(self.run, self.parts, result)
         return result
 
+    @property
+    def stops(self) -> Floats:
+        """Rows of the inward stops so far, (MAX_STOPS, STOP_COLUMNS)."""
+        return np.array(self.parts[3]["stop_rows"])
+
     def _note(self, state: str) -> None:
         row = np.zeros(len(TRACE_COLUMNS))
         body, sense, memory, _, _ = self.parts

@@ -65,7 +65,7 @@ class ProgramPlayer:
             self.setting,
             number,
             result,
-            np.array(game.parts[3].stop_rows),
+            game.stops,
             np.array(game.rows),
             states=np.array(game.states),
             reason=_texts(game).get(int(columns["reason"]), ""),

@@ -14,7 +14,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, field
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
-from threading import Thread
+from threading import RLock, Thread
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -109,22 +109,29 @@ def _over_cores(
 
 #: In a worker: the copies of the program that it keeps, by command line.
 _AT_WORK: dict[str, list[Seat]] = {}
+#: Held by whoever starts or ends copies; a worker that is ending keeps it, so that none starts any more.
+_DOOR = RLock()
 
 
 def _play_at_work(
     setting: Setting, program: Program, block: Indices, faults: FaultPlan | None
 ) -> tuple[Floats, list[str]]:
     """Play a block in a worker process, whose copies of the program stay for the next one."""
-    if not _AT_WORK:
-        atexit.register(_leave)
-    seats = _AT_WORK.get(program.name)
-    if seats is None:
-        seats = _AT_WORK[program.name] = [program.open() for _ in range(COPIES)]
     try:
-        return _play_in(setting, program, seats, block, faults)
+        return _play_in(setting, program, _seats_at_work(program), block, faults)
     except BaseException:
         _leave()
         raise
+
+
+def _seats_at_work(program: Program) -> list[Seat]:
+    with _DOOR:
+        if not _AT_WORK:
+            atexit.register(_leave)
+        seats = _AT_WORK.setdefault(program.name, [])
+        while len(seats) < COPIES:
+            seats.append(program.open())
+        return seats
 
 
 def _begin_work() -> None:
@@ -145,14 +152,19 @@ def _end_work_with_parent() -> None:
 
 
 def _end_work(*_: object) -> None:
-    _leave()
-    os._exit(1)
+    """End the programs and this worker, even while the worker's other thread plays with them."""
+    with _DOOR:
+        try:
+            _leave()
+        finally:
+            os._exit(1)
 
 
 def _leave() -> None:
-    for seats in _AT_WORK.values():
-        _close(seats)
-    _AT_WORK.clear()
+    with _DOOR:
+        for seats in _AT_WORK.values():
+            _close(seats)
+        _AT_WORK.clear()
 
 
 def _close(seats: Sequence[Seat]) -> None:

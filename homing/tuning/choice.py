@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from homing.tuning.guards import guards_for, values
-from homing.tuning.knobs import settings_at
+from homing.tuning.knob import settings_at
 from homing.tuning.proof import fresh_seed, prove, unsafe_shares
 from homing.tuning.results import Guard, Point, Proof
 from homing.tuning.rules import Rule

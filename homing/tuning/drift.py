@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from homing.tuning.knobs import rounded
+from homing.tuning.knob import rounded
 from homing.tuning.margins import worst_margin
 from homing.tuning.results import Drift, Side
 from homing.tuning.settings import is_counted

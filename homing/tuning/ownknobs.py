@@ -22,7 +22,7 @@ from homing.kernel.codes import Condition, Effect, Order
 from homing.own.routine import OwnRoutine
 from homing.routine import Role
 from homing.tuning.groups import Group, groups
-from homing.tuning.knobs import (
+from homing.tuning.knob import (
     AGREE,
     BACK_OFF_MM,
     NO_MOTION,

@@ -24,7 +24,8 @@ from homing.tuning import choice
 from homing.tuning.choice import Guarded, Progress
 from homing.tuning.drift import DRIFT_RUNS, drifts
 from homing.tuning.guards import generous
-from homing.tuning.knobs import Knob, knobs, point_of
+from homing.tuning.knob import Knob, point_of
+from homing.tuning.knobs import knobs
 from homing.tuning.results import Drift, Proof, Stopped, Tuning
 from homing.tuning.rules import Rule, rules
 from homing.tuning.search import Explored, search

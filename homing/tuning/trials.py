@@ -23,7 +23,7 @@ from homing.requirements import FIXED_NAMES, judge
 from homing.results import Ensemble, RequirementResult
 from homing.simulate import nominal_run, run_block
 from homing.statistics import quantiles
-from homing.tuning.knobs import Knob, settings_at
+from homing.tuning.knob import Knob, settings_at
 from homing.tuning.margins import margin_of, worst_margin
 from homing.tuning.results import Point
 from homing.tuning.settings import with_settings

@@ -13,7 +13,8 @@ from tuningcases import example_text, lift_of
 
 from homing.cli import run
 from homing.setting import prepare
-from homing.tuning.knobs import Knob, knobs, point_of, settings_at
+from homing.tuning.knob import Knob, point_of, settings_at
+from homing.tuning.knobs import knobs
 from homing.tuning.settings import replace_routine, typed, values_of, with_settings
 
 LIFT = lift_of(own_text())

@@ -26,7 +26,8 @@ from homing.report.tune_terminal import show_tuning
 from homing.requirements import judge
 from homing.review import review_setting
 from homing.setting import prepare
-from homing.tuning.knobs import Knob, knobs
+from homing.tuning.knob import Knob
+from homing.tuning.knobs import knobs
 from homing.tuning.newfile import tuned_text
 from homing.tuning.results import Stopped, Tuning
 from homing.tuning.settings import values_of

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from tuningcases import example_text, lift_of
 
 from homing.liftfile import Lift
-from homing.tuning.knobs import CREEP, FAST, Knob, knobs, point_of, settings_at
+from homing.tuning.knob import CREEP, FAST, Knob, point_of, settings_at
+from homing.tuning.knobs import knobs
 
 LIFT = lift_of(example_text())
 OWN = knobs(LIFT)

@@ -92,7 +92,7 @@ def test_a_formula_is_asked_where_all_others_hold(monkeypatch: pytest.MonkeyPatc
 
 def test_trials_that_break_one_are_told_apart_by_how_often(monkeypatch: pytest.MonkeyPatch) -> None:
     """The search climbs towards fewer broken runs; beside it every point that holds is better."""
-    from homing.tuning.knobs import Knob
+    from homing.tuning.knob import Knob
 
     cut_short(monkeypatch)
     speed = Knob("fast_speed_mm_s", 100.0, 200.0, 1.0)

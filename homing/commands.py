@@ -24,7 +24,6 @@ from sensor_models.errors import InputError
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
-    from rich.console import Console
 
     from homing.bridge.controller import Program
     from homing.deeper import Deeper
@@ -168,9 +167,9 @@ def _tell(verification: Verification, quiet: bool) -> None:
             + "".join(f"; {a}" for a in verification.advice[:1])
         )
         return
-    from homing.report.terminal import show
+    from homing.report.terminal import console, show
 
-    show(verification, _console())
+    show(verification, console())
 
 
 def _tell_run(run: Run, quiet: bool) -> None:
@@ -179,12 +178,6 @@ def _tell_run(run: Run, quiet: bool) -> None:
 
         click.echo(run_line(run))
         return
-    from homing.report.terminal import show_run
+    from homing.report.terminal import console, show_run
 
-    show_run(run, _console())
-
-
-def _console() -> Console:
-    from rich.console import Console
-
-    return Console(highlight=False)
+    show_run(run, console())

@@ -109,11 +109,10 @@ def _tell(comparison: Comparison, *, quiet: bool) -> None:
     if quiet:
         click.echo(verdict(comparison))
         return
-    from rich.console import Console
-
     from homing.report.compare_terminal import show
+    from homing.report.terminal import console
 
-    show(comparison, Console(highlight=False))
+    show(comparison, console())
 
 
 def verdict(comparison: Comparison) -> str:

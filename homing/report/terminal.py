@@ -40,10 +40,18 @@ _NARROW = 96
 _BAR_COLUMNS = 44
 
 
+class Screen(Console):
+    """A console that lets the program say how it leaves when the reader of its output has left."""
+
+    def on_broken_pipe(self) -> None:
+        """Raise, where a console as it comes would leave with the exit code of a verdict."""
+        raise BrokenPipeError
+
+
 def console(stream: TextIO | None = None) -> Console:
     """Console of the terminal's width; 100 columns where the output is no terminal but a file or a pipe."""
-    made = Console(file=stream, highlight=False)
-    return made if made.is_terminal else Console(file=stream, highlight=False, width=WIDEST)
+    made = Screen(file=stream, highlight=False)
+    return made if made.is_terminal else Screen(file=stream, highlight=False, width=WIDEST)
 
 
 def show(verification: Verification, console: Console) -> None:

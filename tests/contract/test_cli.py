@@ -166,9 +166,10 @@ def test_leaving_early(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_reader_that_leaves_is_no_error() -> None:
+@pytest.mark.parametrize("words", ["new --log-columns", "verify --run 5"], ids=["plain", "tables"])
+def test_a_reader_that_leaves_is_no_error(words: str) -> None:
     program = subprocess.Popen(
-        [sys.executable, "-c", "from homing.cli import main; main()", "new", "--log-columns"],
+        [sys.executable, "-c", "from homing.cli import main; main()", *words.split()],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     )

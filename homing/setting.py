@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from sensor_models.sensor import Sensor
 
 Floats = NDArray[np.float64]
+#: Responses of the nominal sensor and of ``ZONE_DRAWS`` drawn ones that are known already.
+Known: TypeAlias = tuple[SensorBatch, SensorBatch]
 
 #: Runs whose sensors, drawn over the tolerances, give the trip zone.
 ZONE_DRAWS = 512
@@ -58,7 +60,7 @@ def prepare(
     lift: Lift,
     seed: int = 0,
     periods_s: Floats | None = None,
-    responses: tuple[SensorBatch, SensorBatch] | None = None,
+    responses: Known | None = None,
 ) -> Setting:
     """Set up a study of one lift.
 

@@ -139,7 +139,8 @@ class Game:
     @property
     def stops(self) -> Floats:
         """Rows of the inward stops so far, (MAX_STOPS, STOP_COLUMNS)."""
-        return np.array(self.parts[3]["stop_rows"])
+        _, _, _, watch, _ = self.parts
+        return np.array(watch["stop_rows"])
 
     def _note(self, state: str) -> None:
         row = np.zeros(len(TRACE_COLUMNS))

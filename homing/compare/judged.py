@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from homing.ensemble import as_ensemble, nominal_ensemble, run_many
 from homing.requirements import CONFIDENCE, failing, judge, limit_of, requirements_for, values_of
-from homing.setting import prepare
+from homing.setting import Known, prepare
 from homing.statistics import upper_bound
 from sensor_models.errors import InputError
 
@@ -21,13 +21,10 @@ if TYPE_CHECKING:
     from homing.liftfile import Lift
     from homing.results import Ensemble, RequirementResult
     from homing.setting import Setting
-    from sensor_models.mounting import SensorBatch
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Progress = Callable[[str, int, int], None]
-#: Responses of the nominal sensor and of drawn ones, where a change of the lift leaves them as they are.
-Pair = tuple["SensorBatch", "SensorBatch"] | None
 
 #: Looks at an ensemble that is still being made, after so many runs; from the second on it may be believed.
 LOOKS = (250, 600, 1010, 1460)
@@ -118,7 +115,7 @@ class Confirmation:
 
 
 def confirm(
-    lift: Lift, runs: int, means: Means, responses: Pair = None, *, patient: bool = True
+    lift: Lift, runs: int, means: Means, responses: Known | None = None, *, patient: bool = True
 ) -> Confirmation:
     """Run the whole ensemble of a lift, or as much of it as is needed to know whether it holds.
 
@@ -191,7 +188,7 @@ def failures_of(lift: Lift, nominal: Ensemble, ensemble: Ensemble) -> Failures:
     return Failures(runs, tuple(missed))
 
 
-def try_runs(lift: Lift, indices: Indices, means: Means, responses: Pair = None) -> Failures | None:
+def try_runs(lift: Lift, indices: Indices, means: Means, responses: Known | None = None) -> Failures | None:
     """Run only these runs of a lift; None when the lift is refused or its sensor never made.
 
     When the nominal run fails already, no other run is made.

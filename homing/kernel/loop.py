@@ -153,8 +153,7 @@ def simulate_run(
         if chosen >= 0:
             take_row(run, parts, table, rows[chosen], made)
     conclude(run, parts, result)
-    for i in range(len(stops)):
-        stops[i] = watch.stop_rows[i]
+    stops[:] = watch.stop_rows[: len(stops)]
 
 
 @compiled

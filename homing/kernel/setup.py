@@ -23,8 +23,7 @@ def set_up(run: Any, parts: Any, curve: Any, seed: int, index: int) -> None:
     u = four_uniforms(seed, index, START_STREAM, 0)
     set_up_body(run, body)
     set_up_sense(run, sense, u[0])
-    for i in range(len(curve)):
-        sense.curve[i] = curve[i]
+    sense.curve[:] = curve
     power_up(run, sense, body.carriage_m, u[1])
     sense.reading = sense.output
     set_up_memory(run, body, memory)
@@ -97,6 +96,5 @@ def set_up_watch(run: Any, body: Any, watch: Any) -> None:
     watch.overtravel_m = watch.still_since_s = watch.peak_power_w = 0.0
     watch.below_start = 1 if body.carriage_m <= run.trip_m else 0
     watch.start_reference_m = min(body.spool_m, run.trip_m)
-    for i in range(len(watch.stop_rows)):
-        watch.stop_rows[i] = 0.0
+    watch.stop_rows[:] = 0.0
     watch.trip_s = watch.out_s = watch.seen_s = watch.react_s = watch.drive_s = watch.loop_end_s = NEVER

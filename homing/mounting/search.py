@@ -16,12 +16,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from homing.compare.judged import FAR_OVER, Judged, Pair, confirm
+from homing.compare.judged import FAR_OVER, Judged, confirm
 from homing.mounting.study import HEIGHT_STEP_MM, Indices, Study, down, telling_runs, up
 from homing.mounting.terms import fastest_mm_s, has_closed_form, needed_mm, terms
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+    from homing.setting import Known
 
 #: The highest is told to this [mm], coarser than others, as nothing breaks there; speeds to this share.
 HIGHEST_STEP_MM, SPEED_SHARE = 2.0, 0.03
@@ -108,7 +109,7 @@ class Search:
     telling: Indices
     sure: float
     step: float
-    responses: Pair = None
+    responses: Known | None = None
     patient: bool = True
 
     def holds(self, number: float, telling: Indices) -> bool:

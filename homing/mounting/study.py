@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from homing.compare.candidates import moved
-from homing.compare.judged import Judged, Means, Pair, confirm, most_failures, try_runs
+from homing.compare.judged import Judged, Means, confirm, most_failures, try_runs
 from homing.compare.responses import Responses
 from homing.compare.seen import Loops
 from homing.lift import MM
@@ -20,6 +20,7 @@ from sensor_models.kinds import Approach
 
 if TYPE_CHECKING:
     from homing.liftfile import Lift
+    from homing.setting import Known
 
 Indices = NDArray[np.int64]
 
@@ -103,11 +104,11 @@ class Study:
             return None
 
     @property
-    def as_mounted(self) -> Pair:
+    def as_mounted(self) -> Known:
         """Responses of the sensor where it is, which the lift's speed does not change."""
         return self.responses.nominal, self.responses.drawn
 
-    def holds(self, lift: Lift | None, indices: Indices, responses: Pair = None) -> bool:
+    def holds(self, lift: Lift | None, indices: Indices, responses: Known | None = None) -> bool:
         """True when so few of these runs fail that the whole ensemble may still hold."""
         found = try_runs(lift, indices, self.means, responses) if lift is not None else None
         if found is None or found.nominal:

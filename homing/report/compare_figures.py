@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from homing.margins.axes import SPEED_KEY, height_key
+from homing.maps.axes import SPEED_KEY, height_key
 from homing.report.figures.curves import candidate_curves
 from homing.report.figures.gather import Picture
 from homing.report.figures.maps import Marks, margin_figure
@@ -16,7 +16,7 @@ from homing.report.figures.sketchplan import plan_of
 
 if TYPE_CHECKING:
     from homing.compare.results import Comparison
-    from homing.margins.maps import MarginMap
+    from homing.maps.study import MarginMap
 
 SKETCH = "mounting_sketch"
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from homing.compare.results import Comparison
-    from homing.margins.maps import MarginMap
+    from homing.maps.study import MarginMap
 
 Progress = Callable[[str, int, int], None]
 
@@ -72,7 +72,7 @@ def best_maps(
     """Margin maps of the best candidate, reaching what was advised; none where it is never made."""
     if comparison.best.miss:
         return ()
-    from homing.margins.maps import margin_maps
+    from homing.maps.study import margin_maps
     from homing.report.compare_figures import advised
 
     return margin_maps(

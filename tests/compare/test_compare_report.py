@@ -16,7 +16,7 @@ from rich.console import Console
 from homing.cli import run
 from homing.compare.results import Comparison
 from homing.compare.study import compare
-from homing.margins.maps import MarginMap, margin_maps
+from homing.maps.study import MarginMap, margin_maps
 from homing.report.compare_figures import sketch
 from homing.report.compare_page import report_files
 from homing.report.compare_terminal import show
@@ -125,7 +125,7 @@ def test_a_cell_of_a_map_is_the_second_worst_of_the_runs_that_verify_makes(
     found: Comparison, maps: tuple[MarginMap, ...]
 ) -> None:
     from homing.compare.candidates import moved
-    from homing.margins.cells import WHOLE_RUNS
+    from homing.maps.cells import WHOLE_RUNS
 
     seen = next(each for each in maps if each.name == "map_speed_height")
     row, column = np.argwhere(np.isfinite(seen.margin))[len(seen.margin) // 2]

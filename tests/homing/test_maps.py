@@ -13,8 +13,8 @@ from homing.compare.candidates import moved
 from homing.compare.judged import Means, judged
 from homing.kernel.layout import RESULT_COLUMNS
 from homing.liftfile import Lift
-from homing.margins.axes import PERIOD_KEY, SPEED_KEY, Axis, axes_of
-from homing.margins.cells import (
+from homing.maps.axes import PERIOD_KEY, SPEED_KEY, Axis, axes_of
+from homing.maps.cells import (
     LEAST_MARGIN,
     counted_worst,
     hard_runs,
@@ -22,7 +22,7 @@ from homing.margins.cells import (
     run_margins,
     strip_of,
 )
-from homing.margins.maps import margin_map, margin_maps
+from homing.maps.study import margin_map, margin_maps
 from homing.measures import metrics
 from homing.requirements import requirements_for
 from homing.setting import prepare

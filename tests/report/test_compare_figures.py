@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from compare_fakes import small_comparison
 
-from homing.margins.axes import SPEED_KEY, Axis
-from homing.margins.maps import MarginMap
+from homing.maps.axes import SPEED_KEY, Axis
+from homing.maps.study import MarginMap
 from homing.report.figures.curves import candidate_curves, normalised
 from homing.report.figures.maps import margin_figure
 from homing.report.figures.style import png, svg

@@ -13,7 +13,7 @@ from rich.console import Console
 from test_compare_figures import fake_map, slope
 
 from homing.compare.results import Comparison
-from homing.margins.maps import MarginMap
+from homing.maps.study import MarginMap
 from homing.report import compare_page, compare_rows
 from homing.report.compare_page import report_files, write_report
 from homing.report.compare_terminal import show

@@ -17,7 +17,7 @@ from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
-from homing.margins.maps import MarginMap
+from homing.maps.study import MarginMap
 from homing.report import wording
 from homing.report.figures.style import GREY, INK, PAPER, figure, look
 

@@ -4,7 +4,7 @@ The margin of a requirement is 1 - value / limit, so that millimetres, seconds a
 0.3 means that three tenths of the limit are left, 0 is the limit, below 0 it is missed. A cell shows the
 worst requirement in the second worst of 299 runs, so that the line at 0 is where ``verify`` would cease to
 hold the requirements. Only runs that are hard somewhere on the map are simulated in each cell, with the same
-random numbers in all of them (see ``homing.margins.cells``).
+random numbers in all of them (see ``homing.maps.cells``).
 
 A map finds what tolerances do. What comes by chance, in fewer than one of its few runs (a late loop just at
 the trip, a flipped reading), it sees in some cells and misses in others: against all 299 runs it never showed
@@ -23,8 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from homing.compare.candidates import moved
-from homing.margins.axes import SPEED_KEY, Axis, Marks, axes_of
-from homing.margins.cells import WHOLE_RUNS, Strip, counted_worst, hard_runs, hardest_first, merged, strip_of
+from homing.maps.axes import SPEED_KEY, Axis, Marks, axes_of
+from homing.maps.cells import WHOLE_RUNS, Strip, counted_worst, hard_runs, hardest_first, merged, strip_of
 from homing.requirements import requirements_for
 
 if TYPE_CHECKING:

@@ -1,1 +1,0 @@
-"""Maps of the margin over two things that a builder can choose: axes -> cells -> maps."""

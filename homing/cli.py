@@ -128,7 +128,14 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 def main() -> None:
     """Run the program and leave with its exit code."""
-    sys.exit(run())
+    code = run()
+    if code == INTERRUPTED:
+        # Where the interrupt fell into code made from text (imports are full of it), the interpreter notes it
+        # as unhandled and would end itself by the signal in spite of the code. All files are closed by now.
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(code)
+    sys.exit(code)
 
 
 def _unusable(error: ValueError) -> int:

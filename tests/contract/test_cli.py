@@ -181,6 +181,19 @@ def test_a_reader_that_leaves_is_no_error(words: str) -> None:
     assert program.wait() == 141
 
 
+def test_an_interrupt_in_generated_code_leaves_with_the_same_code(tmp_path: Path) -> None:
+    # run as a module: there the interpreter ends itself by the signal when it noted one as unhandled
+    (tmp_path / "interrupted.py").write_text(
+        "import sys, homing.cli, homing.commands\n"
+        "homing.commands._whole = lambda *a, **k: exec('raise KeyboardInterrupt')\n"
+        "sys.argv[1:] = ['verify']\n"
+        "homing.cli.main()\n"
+    )
+    done = subprocess.run([sys.executable, "-m", "interrupted"], capture_output=True, text=True, cwd=tmp_path)
+    assert done.returncode == 130
+    assert done.stderr.strip() == "downstop: interrupted"
+
+
 def test_an_error_of_ours_shows_itself(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(*_: object, **__: object) -> None:
         raise ValueError("not about input")
